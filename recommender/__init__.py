@@ -1,0 +1,1 @@
+"""Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate."""

@@ -1,0 +1,1 @@
+"""3 variety x climate: the rules of the trade as functions."""

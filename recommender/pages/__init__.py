@@ -1,0 +1,1 @@
+"""6 Streamlit pages, one per errand; no computation here."""

@@ -1,0 +1,1 @@
+"""4 the scoring model: criteria, ranking, reasons."""
