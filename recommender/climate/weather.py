@@ -1,7 +1,8 @@
 """Weather records from files: daily minimum and maximum, judged, with everything odd reported by line number.
 
-In: a daily table (CSV), a GHCN-Daily station file (.dly, by-station CSV or access CSV, plain or gzip), an EPW or a TMY3
-file. Out: `WeatherRecord`. No network is used here (see fetch.py); the readers stand in weather_files/.
+In: a daily table (CSV), a GHCN-Daily station file (.dly, by-station CSV or access CSV, plain or gzip), an EPW
+or a TMY3 file. Out: `WeatherRecord`. No network is used here (see fetch.py); the readers stand in
+weather_files/.
 """
 
 from __future__ import annotations
@@ -16,13 +17,13 @@ import pandas as pd
 from recommender.climate.weather_files.checks import GAP_DAYS, fill_gaps, judged
 from recommender.climate.weather_files.formats import read_format
 from recommender.climate.weather_files.raw import TEMPERATURE_UNITS
-from recommender.climate.weather_files.text import Finding, Findings, read_lines
+from recommender.climate.weather_files.text import Finding, Findings, read_lines, some
 from recommender.errors import BadInput
 
 __all__ = ["FIGURES", "GAP_DAYS", "FigureNeed", "Finding", "WeatherRecord", "read_weather"]
 
-#: Months that must be without a gap for a figure of one season, by what the figure needs (north; the south is shifted
-#: by six months). "winter": when chill builds up and the coldest day falls.
+#: Months that must be without a gap for a figure of one season, by what the figure needs (north; the south is
+#: shifted by six months). "winter": when chill builds up and the coldest day falls.
 _WINTER_MONTHS, _SUMMER_MONTHS = (10, 11, 12, 1, 2, 3), (4, 5, 6, 7, 8, 9)
 
 
@@ -60,9 +61,10 @@ class WeatherRecord:
 
     frame: date (datetime64), tmin_degC, tmax_degC, rain_mm (NaN = missing), one row a day without a break.
     unit: the unit the file's temperatures were in. report: what was found, faults first.
-    filled_days: days with a value filled over a gap of up to five days. long_gaps: first, last, days of the others.
-    hourly: date, hour (1..24, ending), temperature_degC; hourly files only. typical_year: months of different years
-    (source_years: month -> year) laid on the year 2001. lat, lon [degrees], elevation_m: where the file gives them.
+    filled_days: days with a value filled over a gap of up to five days. long_gaps: first, last, days of the
+    others. hourly: date, hour (1..24, ending), temperature_degC; hourly files only. typical_year: months of
+    different years (source_years: month -> year) laid on the year 2001. lat, lon [degrees], elevation_m:
+    where the file gives them.
     """
 
     frame: pd.DataFrame
@@ -83,7 +85,9 @@ class WeatherRecord:
 
     @property
     def southern(self) -> bool:
-        """Southern hemisphere: by latitude, or, where the file gives none, by the season of the warmest months."""
+        """Southern hemisphere: by latitude, or, where the file gives none, by the season of the warmest
+        months.
+        """
         if self.lat is not None:
             return self.lat < 0.0
         by_month = self.frame.groupby(self.frame["date"].dt.month)["tmax_degC"].mean()
@@ -94,13 +98,15 @@ class WeatherRecord:
     def whole_seasons(self, part: str) -> tuple[int, ...]:
         """Harvest years whose winter, summer or whole year (part) has no missing day.
 
-        A season runs from 1 July of the year before harvest in the north, from 1 January of the harvest year in the
-        south; its winter is October to March (April to September), its summer the other half.
+        A season runs from 1 July of the year before harvest in the north, from 1 January of the harvest year
+        in the south; its winter is October to March (April to September), its summer the other half.
         """
         date, south = self.frame["date"], self.southern
         month = ((date.dt.month + 5) % 12 + 1) if south else date.dt.month
         year = date.dt.year + (0 if south else (date.dt.month >= 7).astype(int))
-        if part == "summer" and not south:  # the summer after the winter: April to September of the harvest year
+        if (
+            part == "summer" and not south
+        ):  # the summer after the winter: April to September of the harvest year
             year = date.dt.year
         if part == "summer" and south:  # October of the year before to March
             year = date.dt.year + (date.dt.month >= 7).astype(int)
@@ -131,7 +137,9 @@ class WeatherRecord:
         )
 
     def monthly(self) -> pd.DataFrame:
-        """Twelve rows: month, lowest, tmin_p10, tmin_mean, tmax_mean, tmax_p90, highest [degC], rain_mm (month's mean)."""
+        """Twelve rows: month, lowest, tmin_p10, tmin_mean, tmax_mean, tmax_p90, highest [degC], rain_mm
+        (month's mean).
+        """
         group = self.frame.groupby(self.frame["date"].dt.month)
         months = pd.DataFrame(
             {
@@ -182,8 +190,8 @@ class WeatherRecord:
             "whole_winters": list(self.whole_seasons("winter")),
             "whole_years": list(self.whole_seasons("year")),
             "long_gaps": [
-                {"first": f"{gap.first:%Y-%m-%d}", "last": f"{gap.last:%Y-%m-%d}", "days": int(gap.days)}
-                for gap in self.long_gaps.itertuples()
+                {"first": f"{first:%Y-%m-%d}", "last": f"{last:%Y-%m-%d}", "days": int(days)}
+                for first, last, days in self.long_gaps.to_numpy().tolist()
             ],
             "figures": self.figures().to_dict("records"),
             "report": [finding.to_dict() for finding in self.report],
@@ -195,9 +203,10 @@ def read_weather(
 ) -> WeatherRecord:
     """Read a weather file of any known layout.
 
-    units: degC, degF, K or tenths_degC, where the file does not say or says it wrongly. lat: latitude [degrees] where
-    the file gives none. today: days after it are set aside (default: the computer's date).
-    Raises BadInput (no such file, not text, no known layout, no usable day; with row and column), StorageFault.
+    units: degC, degF, K or tenths_degC, where the file does not say or says it wrongly. lat: latitude
+    [degrees] where the file gives none. today: days after it are set aside (default: the computer's date).
+    Raises BadInput (no such file, not text, no known layout, no usable day; with row and column),
+    StorageFault.
     """
     if units is not None and units not in TEMPERATURE_UNITS:
         raise BadInput(
@@ -262,8 +271,8 @@ def _report_seasons(record: WeatherRecord, findings: Findings) -> None:
         findings.add(
             "winter left out",
             "warning",
-            f"{len(lost)} winters lack days and are left out of chill and frost figures: {', '.join(lost[:12])}"
-            + (" ..." if len(lost) > 12 else ""),
+            f"{some(len(lost), 'winter')} lacking days, left out of chill and frost figures:"
+            f" {', '.join(lost[:12])}" + (" ..." if len(lost) > 12 else ""),
             count=len(lost),
         )
     figures = record.figures()

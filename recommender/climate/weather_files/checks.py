@@ -1,8 +1,8 @@
 """Is this weather possible? Dates, units and values of raw readings judged, and gaps dealt with.
 
-In: `RawWeather`. Out: one row per day in degC and mm, and findings with line numbers. A value that cannot be true counts
-as missing, never as something else; only whole-file slips that leave no doubt (units, exchanged columns) are put right,
-and each is reported.
+In: `RawWeather`. Out: one row per day in degC and mm, and findings with line numbers. A value that cannot be
+true counts as missing, never as something else; only whole-file slips that leave no doubt (units, exchanged
+columns) are put right, and each is reported.
 """
 
 from __future__ import annotations
@@ -13,23 +13,27 @@ import numpy as np
 import pandas as pd
 
 from recommender.climate.weather_files.raw import RawWeather
-from recommender.climate.weather_files.text import Findings
+from recommender.climate.weather_files.text import Findings, some
 from recommender.errors import BadInput
 
-#: World records of air temperature [degC]: Vostok 21 July 1983, Furnace Creek 10 July 1913. Greatest rain of 24 hours
-#: [mm]: Foc-Foc, 7-8 January 1966. Source: WMO World Weather and Climate Extremes Archive (values from memory).
+#: World records of air temperature [degC]: Vostok 21 July 1983, Furnace Creek 10 July 1913. Greatest rain of
+#: 24 hours [mm]: Foc-Foc, 7-8 January 1966. Source: WMO World Weather and Climate Extremes Archive (values
+#: from memory).
 COLDEST_DEGC, WARMEST_DEGC, WETTEST_MM = -89.2, 56.7, 1825.0
-#: No place on Earth has 18 days a year above this maximum [degC]; a place with a summer fit for fruit trees has its
-#: warmest 18 days above this many degF (10 degC, the tree line of Koeppen). So the 95 % point of the maxima tells the
-#: unit. Our rule.
+#: No place on Earth has 18 days a year above this maximum [degC]; a place with a summer fit for fruit trees
+#: has its warmest 18 days above this many degF (10 degC, the tree line of Koeppen). So the 95 % point of the
+#: maxima tells the unit. Our rule.
 UNIT_SPLIT = 50.0
-#: A value that stands this far from both neighbours is a jump [K]; this many equal values in a row are a stuck sensor
-#: [d]; this many standard deviations from the month's mean is far off. Durre et al. (2010), J. Appl. Meteor. Climatol.
-#: 49, 1615-1633 (thresholds from memory; NOAA NCEI states streaks of 15 to 20 and six standard deviations).
+#: A value that stands this far from both neighbours is a jump [K]; this many equal values in a row are a
+#: stuck sensor [d]; this many standard deviations from the month's mean is far off. Durre et al. (2010), J.
+#: Appl. Meteor. Climatol. 49, 1615-1633 (thresholds from memory; NOAA NCEI states streaks of 15 to 20 and six
+#: standard deviations).
 JUMP_K, STREAK_DAYS, FAR_SD = 25.0, 20, 6.0
-#: A year whose warm end (95 % point of maxima) lies this far from that of the others is in another unit [K]. Our rule.
+#: A year whose warm end (95 % point of maxima) lies this far from that of the others is in another unit [K].
+#: Our rule.
 YEAR_APART_K = 20.0
-#: Longest gap that is filled by a straight line between its neighbours [d]. Common practice of agroclimatic work.
+#: Longest gap that is filled by a straight line between its neighbours [d]. Common practice of agroclimatic
+#: work.
 GAP_DAYS = 5
 #: Before this year no daily thermometer series was kept (the oldest begin in the 1720s; common knowledge).
 EARLIEST_YEAR = 1700
@@ -40,10 +44,11 @@ _DAY = np.timedelta64(1, "D")
 def judged(
     path: Path, raw: RawWeather, findings: Findings, *, units: str | None, today: pd.Timestamp
 ) -> tuple[pd.DataFrame, str]:
-    """Daily frame (date, tmin_degC, tmax_degC, rain_mm, line; one row a day, no day left out) and the unit it came in.
+    """Daily frame (date, tmin_degC, tmax_degC, rain_mm, line; one row a day, no day left out) and the unit it
+    came in.
 
-    Gaps are still NaN; see `fill_gaps`. Raises BadInput if no day has both a minimum and a maximum, or both columns
-    hold one and the same series.
+    Gaps are still NaN; see `fill_gaps`. Raises BadInput if no day has both a minimum and a maximum, or both
+    columns hold one and the same series.
     """
     readings = _believable_dates(raw.readings, findings, today)
     readings = _once(readings, findings)
@@ -82,7 +87,7 @@ def to_celsius(values: pd.Series, unit: str) -> pd.Series:
     return values / 10.0 if unit == "tenths_degC" else values
 
 
-# --- dates -----------------------------------------------------------------------------------------------------------
+# --- dates --------------------------------------------------------------------------------------------------
 
 
 def _believable_dates(readings: pd.DataFrame, findings: Findings, today: pd.Timestamp) -> pd.DataFrame:
@@ -93,7 +98,7 @@ def _believable_dates(readings: pd.DataFrame, findings: Findings, today: pd.Time
         findings.add(
             "impossible year",
             "fault",
-            f"{readings['line'][old].nunique()} lines are dated before {EARLIEST_YEAR}; they were set aside",
+            f"{some(readings['line'][old].nunique(), 'line')} dated before {EARLIEST_YEAR}, set aside",
             readings["line"][old],
             remedy="Mend the century in those lines",
         )
@@ -101,12 +106,14 @@ def _believable_dates(readings: pd.DataFrame, findings: Findings, today: pd.Time
         findings.add(
             "future date",
             "fault",
-            f"{readings['line'][future].nunique()} lines are dated after today ({today:%Y-%m-%d}); they were set aside",
+            f"{some(readings['line'][future].nunique(), 'line')} dated after today ({today:%Y-%m-%d}), set"
+            " aside",
             readings["line"][future],
             remedy="Mend the year in those lines; a forecast is no record",
         )
     readings = readings[~old & ~future].reset_index(drop=True)
-    # Within one element, a line whose date leaps more than a year away and straight back is a slip of the pen.
+    # Within one element, a line whose date leaps more than a year away and straight back is a slip of the
+    # pen.
     firsts = readings.drop_duplicates(["element", "line"])
     back = firsts.groupby("element", sort=False)["date"]
     before, after = (firsts["date"] - back.shift(1)).abs(), (back.shift(-1) - firsts["date"]).abs()
@@ -117,7 +124,7 @@ def _believable_dates(readings: pd.DataFrame, findings: Findings, today: pd.Time
         findings.add(
             "stray date",
             "fault",
-            f"{len(stray)} lines have a date years away from the lines around them; they were set aside",
+            f"{some(len(stray), 'line')} with a date years away from the lines around, set aside",
             stray,
             remedy="Mend the year or century in those lines",
         )
@@ -125,14 +132,16 @@ def _believable_dates(readings: pd.DataFrame, findings: Findings, today: pd.Time
 
 
 def _once(readings: pd.DataFrame, findings: Findings) -> pd.DataFrame:
-    """Each element once a day: equal repeats are dropped, contradicting ones count as missing; sorted by date."""
+    """Each element once a day: equal repeats are dropped, contradicting ones count as missing; sorted by
+    date.
+    """
     days = readings.drop_duplicates(["element", "line"])
     unsorted = days.groupby("element", sort=False)["date"].diff() < pd.Timedelta(0)
     if unsorted.any():
         findings.add(
             "unsorted dates",
             "note",
-            f"The dates are not in order in {days['line'][unsorted].nunique()} places; they were sorted",
+            f"The dates step back in {some(days['line'][unsorted].nunique(), 'place')}; they were sorted",
             days["line"][unsorted],
         )
     key = ["element", "date"]
@@ -148,8 +157,9 @@ def _once(readings: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         findings.add(
             "contradicting duplicates",
             "fault",
-            f"{readings['date'][contradicting].nunique()} days stand in the file more than once with different values;"
-            " they count as missing",
+            f"{some(readings['date'][contradicting].nunique(), 'day')} given more than once with different"
+            " values, counted"
+            " as missing",
             readings["line"][contradicting],
             remedy="Keep the right line of each day",
         )
@@ -157,8 +167,8 @@ def _once(readings: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         findings.add(
             "duplicates",
             "warning",
-            f"{readings['date'][same].nunique()} days stand in the file more than once with equal values; each counts"
-            " once",
+            f"{some(readings['date'][same].nunique(), 'day')} given more than once with equal values,"
+            " counted once",
             readings["line"][same],
             remedy="Remove the repeats",
         )
@@ -171,7 +181,9 @@ def _once(readings: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 def _wide(path: Path, readings: pd.DataFrame) -> pd.DataFrame:
     """One row per day from the first to the last; `line` is the file's line of the day (0 where it has none)."""
     if readings.empty:
-        raise BadInput("No line of the file is a usable day", where=str(path), remedy="Check dates and columns")
+        raise BadInput(
+            "No line of the file is a usable day", where=str(path), remedy="Check dates and columns"
+        )
     dates = readings["date"].astype("datetime64[ns]")
     span = pd.date_range(dates.min(), dates.max(), freq="D", name="date")
     place = ((dates - span[0]) // pd.Timedelta(days=1)).to_numpy()
@@ -194,11 +206,13 @@ def _wide(path: Path, readings: pd.DataFrame) -> pd.DataFrame:
     return frame
 
 
-# --- units and columns -----------------------------------------------------------------------------------------------
+# --- units and columns --------------------------------------------------------------------------------------
 
 
 def _likely_unit(tmin: np.ndarray, tmax: np.ndarray) -> tuple[str, float]:
-    """The unit that the size of the values speaks for, and the 95 % point of the maxima (in the file's numbers)."""
+    """The unit that the size of the values speaks for, and the 95 % point of the maxima (in the file's
+    numbers).
+    """
     high = np.concatenate([tmin[np.isfinite(tmin)], tmax[np.isfinite(tmax)]])
     top = float(np.percentile(tmax[np.isfinite(tmax)], 95)) if np.isfinite(tmax).any() else float("nan")
     if len(high) and np.percentile(high, 1) > 150.0 and top < 335.0:
@@ -227,7 +241,9 @@ def _unit(raw: RawWeather, frame: pd.DataFrame, findings: Findings, asked: str |
         return likely
     if likely == stated:
         return stated
-    said = f"--units says {asked}" if asked else f"{raw.unit_from[:1].upper()}{raw.unit_from[1:]} says {stated}"
+    said = (
+        f"--units says {asked}" if asked else f"{raw.unit_from[:1].upper()}{raw.unit_from[1:]} says {stated}"
+    )
     if stated == "degF" and likely == "degC":
         findings.add(
             "wrong unit",
@@ -274,7 +290,8 @@ def _swapped(frame: pd.DataFrame, findings: Findings) -> None:
         findings.add(
             "swapped columns",
             "warning",
-            f"The minimum is above the maximum on {int(inverted.sum())} of {int(both.sum())} days: the two columns are"
+            f"The minimum is above the maximum on {int(inverted.sum())} of {int(both.sum())} days: the two"
+            " columns are"
             " exchanged; they were put right",
             frame["line"][inverted],
             count=int(inverted.sum()),
@@ -298,41 +315,50 @@ def _odd_years(frame: pd.DataFrame, findings: Findings) -> None:
         findings.add(
             "unit changes",
             "fault",
-            f"{len(odd)} years are {YEAR_APART_K:.0f} degC or more from all others, as if in another unit"
-            f" ({', '.join(map(str, odd[:5]))}{' ...' if len(odd) > 5 else ''}); they count as missing",
+            f"{some(len(odd), 'year')} {YEAR_APART_K:.0f} degC or more from the others, as if in another unit"
+            f" ({', '.join(map(str, odd[:5]))}{' ...' if len(odd) > 5 else ''}), counted as missing",
             first,
             remedy="Bring all years to one unit",
         )
         frame.loc[days_of, ["tmin_degC", "tmax_degC"]] = np.nan
 
 
-# --- values ----------------------------------------------------------------------------------------------------------
+# --- values -------------------------------------------------------------------------------------------------
 
 
 def _strike(
-    frame: pd.DataFrame, bad: pd.Series, columns: list[str], findings: Findings, kind: str, what: str, remedy: str
+    frame: pd.DataFrame,
+    bad: pd.Series,
+    columns: list[str],
+    findings: Findings,
+    kind: str,
+    what: str,
+    remedy: str,
 ) -> None:
     """Report days and make their values missing."""
     if not bad.any():
         return
     line_columns = [f"line_{column.split('_')[0]}" for column in columns]
     lines = frame.loc[bad, line_columns].to_numpy().ravel()
-    findings.add(kind, "fault", what.format(n=int(bad.sum())), lines, count=int(bad.sum()), remedy=remedy)
+    findings.add(
+        kind, "fault", what.format(n=some(int(bad.sum()), "day")), lines, count=int(bad.sum()), remedy=remedy
+    )
     frame.loc[bad, columns] = np.nan
 
 
 def _bounds(frame: pd.DataFrame, findings: Findings) -> None:
-    for column, word in (("tmin_degC", "minima"), ("tmax_degC", "maxima")):
+    for column, word in (("tmin_degC", "minimum"), ("tmax_degC", "maximum")):
         bad = (frame[column] < COLDEST_DEGC) | (frame[column] > WARMEST_DEGC)
         _strike(
             frame, bad, [column], findings, "outside world records",
-            f"{{n}} {word} lie outside anything measured on Earth ({COLDEST_DEGC} to {WARMEST_DEGC} degC); they count as"
+            f"{{n}} with a {word} outside anything measured on Earth ({COLDEST_DEGC} to {WARMEST_DEGC}"
+            " degC), counted as"
             " missing", "Mend them, or state the unit with --units",
         )  # fmt: skip
     bad = (frame["rain_mm"] < 0.0) | (frame["rain_mm"] > WETTEST_MM)
     _strike(
         frame, bad, ["rain_mm"], findings, "impossible rain",
-        f"{{n}} days have rain below zero or above {WETTEST_MM:.0f} mm; it counts as missing", "Mend them",
+        f"{{n}} with rain below zero or above {WETTEST_MM:.0f} mm, counted as missing", "Mend them",
     )  # fmt: skip
 
 
@@ -341,7 +367,7 @@ def _inverted(frame: pd.DataFrame, findings: Findings) -> None:
     bad = frame["tmin_degC"] > frame["tmax_degC"] + 0.05
     _strike(
         frame, bad, ["tmin_degC", "tmax_degC"], findings, "minimum above maximum",
-        "{n} days have a minimum above their maximum; both count as missing", "Mend or exchange the two values",
+        "{n} with a minimum above the maximum; both count as missing", "Mend or exchange the two values",
     )  # fmt: skip
 
 
@@ -350,7 +376,8 @@ def _placeholders(frame: pd.DataFrame, findings: Findings) -> None:
     zero_f = (frame["tmin_degC"].round(1) == -17.8) & (frame["tmax_degC"].round(1) == -17.8)
     _strike(
         frame, zero | zero_f, ["tmin_degC", "tmax_degC"], findings, "zero for missing",
-        "{n} days have zero as both minimum and maximum, which mostly stands for no reading; they count as missing",
+        "{n} with zero as both minimum and maximum, which mostly stands for no reading; both count as"
+        " missing",
         "Leave the cells empty where nothing was read",
     )  # fmt: skip
 
@@ -360,8 +387,7 @@ def _jumps(frame: pd.DataFrame, column: str, word: str, findings: Findings) -> N
     bad = (np.sign(before) == np.sign(after)) & (np.minimum(before.abs(), after.abs()) >= JUMP_K)
     _strike(
         frame, bad, [column], findings, "jump",
-        f"{{n}} times the {word} stands {JUMP_K:.0f} degC or more from both the day before and the day after; it counts as"
-        " missing", "Look for a slipped sign or digit",
+        f"{{n}} with a {word} {JUMP_K:.0f} degC or more from both the day before and the day after, counted as missing", "Look for a slipped sign or digit",
     )  # fmt: skip
 
 
@@ -372,8 +398,9 @@ def _streaks(frame: pd.DataFrame, column: str, word: str, findings: Findings) ->
     n_runs = int(run[bad].nunique())
     _strike(
         frame, bad, [column], findings, "stuck value",
-        f"The {word} stays exactly the same for {STREAK_DAYS} days or longer, {n_runs} times, {{n}} days in all; they count"
-        " as missing", "Look whether the sensor was stuck or cells were copied down",
+        f"{{n}} in {some(n_runs, 'run')} of {STREAK_DAYS} or more on which the {word} stays exactly the"
+        " same, counted as"
+        " missing", "Look whether the sensor was stuck or cells were copied down",
     )  # fmt: skip
 
 
@@ -389,15 +416,15 @@ def _far_off(frame: pd.DataFrame, column: str, word: str, findings: Findings) ->
         findings.add(
             "far from usual",
             "warning",
-            f"{int(far.sum())} times the {word} is more than {FAR_SD:.0f} standard deviations from its month; they were"
-            " kept",
+            f"{some(int(far.sum()), 'day')} with a {word} more than {FAR_SD:.0f} standard deviations from"
+            " its month, kept",
             frame[f"line_{column.split('_')[0]}"][far],
             count=int(far.sum()),
             remedy="Look whether they are true",
         )
 
 
-# --- gaps ------------------------------------------------------------------------------------------------------------
+# --- gaps ---------------------------------------------------------------------------------------------------
 
 
 def fill_gaps(frame: pd.DataFrame, findings: Findings) -> tuple[pd.DataFrame, int, pd.DataFrame]:
@@ -424,8 +451,9 @@ def fill_gaps(frame: pd.DataFrame, findings: Findings) -> tuple[pd.DataFrame, in
         findings.add(
             "short gap",
             "note",
-            f"{filled} days in {int(starts.sum())} gaps of up to {GAP_DAYS} days were filled by a straight line between"
-            " their neighbours; the lines are those before each gap",
+            f"{some(filled, 'day')} in {some(int(starts.sum()), 'gap')} of up to {GAP_DAYS} days, filled by"
+            " a straight line"
+            " between the neighbours; the lines are those before each gap",
             before[starts],
             count=filled,
         )
@@ -434,18 +462,20 @@ def fill_gaps(frame: pd.DataFrame, findings: Findings) -> tuple[pd.DataFrame, in
         findings.add(
             "no leap days",
             "note",
-            f"None of the {int(leap.sum())} leap years has a 29 February; the day was filled from its neighbours",
+            f"None of the {int(leap.sum())} leap years has a 29 February; the day was filled from its"
+            " neighbours",
             before[leap],
             count=int(leap.sum()),
         )
     if len(left):
-        longest = left.loc[left["days"].idxmax()]
+        longest = left.iloc[int(left["days"].to_numpy().argmax())]
         findings.add(
             "long gap",
             "warning",
-            f"{len(left)} gaps are longer than {GAP_DAYS} days, {int(left['days'].sum())} days in all, the longest"
-            f" {longest['first']:%Y-%m-%d} to {longest['last']:%Y-%m-%d}; they stay empty, and a winter or summer that"
-            " lacks days is left out of the figures",
+            f"{some(len(left), 'gap')} of more than {GAP_DAYS} days, {int(left['days'].sum()):,} days in"
+            " all, the longest"
+            f" {longest['first']:%Y-%m-%d} to {longest['last']:%Y-%m-%d}; left empty: a winter or summer"
+            " that lacks days is left out of the figures",
             before[np.isin(frame["date"].to_numpy(), left["first"].to_numpy())],
             count=int(left["days"].sum()),
             remedy="Fill them from a neighbouring station if those years matter",

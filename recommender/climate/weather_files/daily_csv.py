@@ -19,11 +19,29 @@ from recommender.errors import BadInput
 
 _DATE_NAMES = {"date", "datum", "fecha", "time", "timestamp", "datetime", "obs_date", "observation_date", "valid",
                "yyyymmdd", "yearmoda", "mess_datum", "day_date", "date_time", "dates"}  # fmt: skip
-_YEAR_NAMES, _MONTH_NAMES = {"year", "yr", "yyyy", "jahr", "ano"}, {"month", "mo", "mm", "mon", "monat", "mes"}
+_YEAR_NAMES, _MONTH_NAMES = (
+    {"year", "yr", "yyyy", "jahr", "ano"},
+    {"month", "mo", "mm", "mon", "monat", "mes"},
+)
 _DAY_NAMES = {"day", "dd", "da", "dy", "tag", "dia", "mday", "day_of_month"}
 _DAY_OF_YEAR_NAMES = {"doy", "yday", "jday", "julian", "julian_day", "day_of_year", "dayofyear"}
-_MIN_WORDS, _MAX_WORDS = {"min", "minimum", "low", "tn", "tnk", "mn"}, {"max", "maximum", "high", "tx", "txk", "mx"}
-_TEMPERATURE_WORDS = {"t", "temp", "temperature", "air", "daily", "2m", "ta", "temps", "airtemp", "tair", "day"}
+_MIN_WORDS, _MAX_WORDS = (
+    {"min", "minimum", "low", "tn", "tnk", "mn"},
+    {"max", "maximum", "high", "tx", "txk", "mx"},
+)
+_TEMPERATURE_WORDS = {
+    "t",
+    "temp",
+    "temperature",
+    "air",
+    "daily",
+    "2m",
+    "ta",
+    "temps",
+    "airtemp",
+    "tair",
+    "day",
+}
 _RAIN_NAMES = {"rain", "rainfall", "prcp", "precip", "precipitation", "precipitation_sum", "rain_sum", "rr", "rsk",
                "ppt", "pp", "pcp", "daily_rain", "precipitation_amount", "prec"}  # fmt: skip
 _UNIT_WORDS = {"c": "degC", "degc": "degC", "celsius": "degC", "f": "degF", "degf": "degF", "fahrenheit": "degF",
@@ -32,7 +50,9 @@ _UNIT_WORDS = {"c": "degC", "degc": "degC", "celsius": "degC", "f": "degF", "deg
 
 @dataclass(frozen=True)
 class _Column:
-    """What a heading says: role (date, year, month, day, doy, tmin, tmax, rain or '') and unit ('' if it says none)."""
+    """What a heading says: role (date, year, month, day, doy, tmin, tmax, rain or '') and unit ('' if it says
+    none).
+    """
 
     role: str
     unit: str
@@ -59,7 +79,9 @@ def _meaning(heading: str) -> _Column:
     ):  # fmt: skip
         if name in known:
             return _Column(role, unit)
-    glued = re.fullmatch(r"(?:t|temp|temperature)?(min|max)(?:imum)?(?:t|temp|temperature)?", name.replace("_", ""))
+    glued = re.fullmatch(
+        r"(?:t|temp|temperature)?(min|max)(?:imum)?(?:t|temp|temperature)?", name.replace("_", "")
+    )
     if glued:
         return _Column(f"t{glued.group(1)}", unit)
     rest = set(words) - _TEMPERATURE_WORDS
@@ -78,7 +100,9 @@ def _separator_of(line: str) -> str:
 
 
 def _find_header(path: Path, lines: Sequence[str]) -> tuple[int, str, dict[str, tuple[int, str]], int]:
-    """Index of the first data line, separator, role -> (position, unit), and the number of headings (0: none)."""
+    """Index of the first data line, separator, role -> (position, unit), and the number of headings (0:
+    none).
+    """
     best: tuple[str, set[str], int] = ("", set(), 0)
     for at, line in enumerate(lines[:60]):
         if not line.strip():
@@ -116,7 +140,10 @@ def _preamble(lines: Sequence[str], raw: RawWeather) -> None:
     for attribute, pattern in (
         ("lat", r"\blat(?:itude)?\b[^\d\n+-]{0,12}([-+]?\d{1,2}(?:\.\d+)?)"),
         ("lon", r"\blon(?:g|gitude)?\b[^\d\n+-]{0,12}([-+]?\d{1,3}(?:\.\d+)?)"),
-        ("elevation_m", r"\b(?:elev(?:ation)?|altitude)\b(?:[_ (]*m\)?)?[^\d\n+-]{0,12}([-+]?\d{1,4}(?:\.\d+)?)"),
+        (
+            "elevation_m",
+            r"\b(?:elev(?:ation)?|altitude)\b(?:[_ (]*m\)?)?[^\d\n+-]{0,12}([-+]?\d{1,4}(?:\.\d+)?)",
+        ),
     ):
         found = re.search(pattern, text, re.IGNORECASE)
         if found:

@@ -1,7 +1,7 @@
 """Dates of weather tables: many spellings in, civil days out.
 
-In: text cells (one date column, or year with month and day, or year with day of year). Out: days, with every date that
-could not be read reported by line.
+In: text cells (one date column, or year with month and day, or year with day of year). Out: days, with every
+date that could not be read reported by line.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from recommender.climate.weather_files.text import Findings
+from recommender.climate.weather_files.text import Findings, some
 from recommender.errors import BadInput
 
-#: Spellings tried on a date column; the one that reads most cells wins. Pairs that differ only in the order of day and
-#: month are told apart by the days over 12 and by which order makes the days follow each other.
+#: Spellings tried on a date column; the one that reads most cells wins. Pairs that differ only in the order
+#: of day and month are told apart by the days over 12 and by which order makes the days follow each other.
 FORMATS = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y",
            "%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d %Y", "%b %d, %Y", "%B %d, %Y", "%d%b%Y")  # fmt: skip
 SHORT_YEAR_FORMATS = ("%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%y-%m-%d", "%d-%b-%y")
@@ -51,7 +51,8 @@ class CivilDates:
 
 
 def read_dates(path: Path, frame: pd.DataFrame, findings: Findings) -> pd.Series:
-    """Days (datetime64[s], NaT where unreadable) of a table with `date`, or `year`/`month`/`day`, or `year`/`doy`.
+    """Days (datetime64[s], NaT where unreadable) of a table with `date`, or `year`/`month`/`day`, or
+    `year`/`doy`.
 
     Raises BadInput: hours instead of days, order of day and month undecidable, no dates at all.
     """
@@ -70,11 +71,11 @@ def read_dates(path: Path, frame: pd.DataFrame, findings: Findings) -> pd.Series
                 remedy="Write dates as YYYY-MM-DD",
             )
         leap = text.str.contains(r"0?2\D?29|29\D0?2\D", regex=True) & bad
-        kind = "; some are a 29 February in a year that has none" if leap.any() else ""
+        kind = "; among them a 29 February in a year that has none" if leap.any() else ""
         findings.add(
             "unreadable date",
             "fault",
-            f"{int(bad.sum())} dates cannot be read (first: “{example[:30]}”){kind}; their lines were set aside",
+            f"{some(int(bad.sum()), 'date')} that cannot be read (first: “{example[:30]}”){kind}; set aside",
             frame["line"][bad],
             remedy="Write dates as YYYY-MM-DD, and only days that the calendar has",
         )
@@ -115,7 +116,7 @@ def _from_text(
             findings.add(
                 "mixed dates",
                 "warning",
-                f"{int(found.notna().sum())} dates are spelt differently from the rest ({other})",
+                f"{some(int(found.notna().sum()), 'date')} spelt differently from the rest ({other})",
                 lines[found.notna().to_numpy()],
                 remedy="Use one spelling, best YYYY-MM-DD",
             )
@@ -164,7 +165,11 @@ def _century(days: pd.Series, lines: pd.Series, findings: Findings) -> pd.Series
 def _from_numbers(path: Path, frame: pd.DataFrame, findings: Findings) -> tuple[pd.Series, pd.Series]:
     parts = [name for name in ("year", "month", "day", "doy") if name in frame]
     number = {name: pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=float) for name in parts}
-    text = frame[parts].agg("-".join, axis=1) if len(frame) < 2 else frame[parts[0]].str.cat(frame[parts[1:]], sep="-")
+    text = (
+        frame[parts].agg("-".join, axis=1)
+        if len(frame) < 2
+        else frame[parts[0]].str.cat(frame[parts[1:]], sep="-")
+    )
     short = number["year"] < 100
     if short.any():
         this_year = pd.Timestamp.now().year

@@ -1,4 +1,5 @@
-"""NOAA GHCN-Daily station files: .dly (fixed width), by-station CSV (one element a row), access CSV (one day a row).
+"""NOAA GHCN-Daily station files: .dly (fixed width), by-station CSV (one element a row), access CSV (one day
+a row).
 
 In: the lines of a file. Out: `RawWeather` without the values that failed NOAA's own quality checks.
 Column positions and flags: NOAA NCEI, readme.txt and readme-by_station.txt of GHCN-Daily version 3.
@@ -15,7 +16,7 @@ import pandas as pd
 
 from recommender.climate.weather_files.dates import CivilDates, read_dates
 from recommender.climate.weather_files.raw import RawWeather, numbers, readings_of, split_cells
-from recommender.climate.weather_files.text import Findings, table
+from recommender.climate.weather_files.text import Findings, some, table
 from recommender.errors import BadInput
 
 #: GHCN-Daily quality flags (readme.txt, section III): a value with any of them failed NOAA's own check.
@@ -39,17 +40,19 @@ GHCN_MISSING = -9999
 _GHCN_ELEMENTS = {"TMIN": "tmin", "TMAX": "tmax", "PRCP": "rain"}
 
 
-
 def _without_failed(readings: pd.DataFrame, flags: pd.Series, findings: Findings) -> pd.DataFrame:
     """Readings without those that failed NOAA's quality checks; what failed is counted by flag."""
     failed = (flags != "") & readings["value"].notna()
     if failed.any():
         counts = flags[failed].value_counts()
-        said = "; ".join(f"{flag} {GHCN_QUALITY_FLAGS.get(flag, 'unknown flag')}: {n}" for flag, n in counts.items())
+        said = "; ".join(
+            f"{flag} {GHCN_QUALITY_FLAGS.get(str(flag), 'unknown flag')}: {n}" for flag, n in counts.items()
+        )
         findings.add(
             "quality flag",
             "note",
-            f"{int(failed.sum())} values failed NOAA's own quality checks and count as missing ({said})",
+            f"{some(int(failed.sum()), 'value')} that failed NOAA's own quality checks, counted as missing"
+            f" ({said})",
             readings["line"][failed],
             count=int(failed.sum()),
         )
@@ -79,11 +82,13 @@ def _need_temperatures(path: Path, present: Sequence[str], where: str) -> None:
 
 
 def read_dly(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather:
-    """GHCN-Daily .dly: one element and month a line: ID 1-11, year 12-15, month 16-17, element 18-21, then 31 times
-    value (5, tenths), measurement, quality and source flag (1 each)."""
+    """GHCN-Daily .dly: one element and month a line: ID 1-11, year 12-15, month 16-17, element 18-21, then 31
+    times value (5, tenths), measurement, quality and source flag (1 each).
+    """
     number = np.arange(1, len(lines) + 1)
     good = np.array(
-        [bool(re.match(r"[A-Z]{2}[A-Z0-9_-]{9}\d{4}(0[1-9]|1[0-2])[A-Z0-9]{4}", line)) for line in lines], dtype=bool
+        [bool(re.match(r"[A-Z]{2}[A-Z0-9_-]{9}\d{4}(0[1-9]|1[0-2])[A-Z0-9]{4}", line)) for line in lines],
+        dtype=bool,
     )
     filled = np.array([bool(line.strip()) for line in lines], dtype=bool)
     whole = good & np.array([len(line.rstrip()) >= 261 and len(line) <= 270 for line in lines], dtype=bool)
@@ -91,7 +96,7 @@ def read_dly(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather
         findings.add(
             "unreadable line",
             "fault",
-            f"{int((filled & ~good).sum())} lines are not laid out as GHCN-Daily months; they were set aside",
+            f"{some(int((filled & ~good).sum()), 'line')} not laid out as a GHCN-Daily month, set aside",
             number[filled & ~good],
             remedy="Fetch the file once more",
         )
@@ -99,7 +104,8 @@ def read_dly(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather
         findings.add(
             "wrong length",
             "fault",
-            f"{int((good & ~whole).sum())} lines are cut off or too long; only what stands at its place was read",
+            f"{some(int((good & ~whole).sum()), 'line')} cut off or too long; only what stands at its place"
+            " was read",
             number[good & ~whole],
             remedy="Fetch the file once more",
         )
@@ -122,7 +128,7 @@ def read_dly(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather
         findings.add(
             "impossible date",
             "fault",
-            f"{int(impossible.sum())} values stand at days that the month does not have; they were set aside",
+            f"{some(int(impossible.sum()), 'value')} at days that the month does not have, set aside",
             line[impossible],
             count=int(impossible.sum()),
             remedy="Fetch the file once more",
@@ -149,8 +155,9 @@ def _ghcn_numbers(text: pd.Series, lines: pd.Series, findings: Findings) -> pd.S
         findings.add(
             "unreadable number",
             "fault",
-            f"{int(unreadable.sum())} values are no whole number (first: “{text[unreadable].iloc[0][:30]}”); they count"
-            " as missing",
+            f"{some(int(unreadable.sum()), 'value')} that are no whole number (first:"
+            f" “{text[unreadable].iloc[0][:30]}”),"
+            " counted as missing",
             lines[unreadable],
             count=int(unreadable.sum()),
             remedy="Fetch the file once more",
@@ -165,7 +172,9 @@ def _rain_in_mm(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def read_by_station(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather:
-    """GHCN-Daily by-station CSV: ID, YYYYMMDD, element, value (tenths), M, Q, S flags, time; with or without headings."""
+    """GHCN-Daily by-station CSV: ID, YYYYMMDD, element, value (tenths), M, Q, S flags, time; with or without
+    headings.
+    """
     start = 1 if lines[0].upper().replace('"', "").startswith("ID,") else 0
     places = {"id": 0, "date": 1, "element": 2, "value": 3, "quality": 5}
     frame = table(path, lines[start:], start + 1, ",", places, findings)
@@ -174,7 +183,7 @@ def read_by_station(path: Path, lines: Sequence[str], findings: Findings) -> Raw
         findings.add(
             "unreadable line",
             "fault",
-            f"{int((~known).sum())} lines name no element; they were set aside",
+            f"{some(int((~known).sum()), 'line')} naming no element, set aside",
             frame["line"][~known],
             remedy="Fetch the file once more",
         )
@@ -190,13 +199,17 @@ def read_by_station(path: Path, lines: Sequence[str], findings: Findings) -> Raw
         }
     )
     readings = _without_failed(readings, frame["quality"], findings)
-    return RawWeather(_rain_in_mm(readings), "GHCN-Daily by-station CSV", "tenths_degC", "the format", station)
+    return RawWeather(
+        _rain_in_mm(readings), "GHCN-Daily by-station CSV", "tenths_degC", "the format", station
+    )
 
 
 def read_access(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather:
-    """GHCN-Daily access CSV: one day a row, STATION and DATE, an element a column, its flags in <element>_ATTRIBUTES.
+    """GHCN-Daily access CSV: one day a row, STATION and DATE, an element a column, its flags in
+    <element>_ATTRIBUTES.
 
-    Values in whole numbers are tenths of degC, as NOAA serves them; with decimals they were asked for in other units.
+    Values in whole numbers are tenths of degC, as NOAA serves them; with decimals they were asked for in
+    other units.
     """
     at = next(n for n, line in enumerate(lines) if line.strip())
     headings = [cell.strip().upper() for cell in split_cells(lines[at], ",")]
@@ -219,7 +232,9 @@ def read_access(path: Path, lines: Sequence[str], findings: Findings) -> RawWeat
         parts.append(readings_of(dates, frame["line"].to_numpy(), {element: value}))
         attributes = frame.get(column + "_attributes", pd.Series("", index=frame.index))
         flags.append(attributes.str.split(",").str[1].fillna("").str.strip())
-    readings = _without_failed(pd.concat(parts, ignore_index=True), pd.concat(flags, ignore_index=True), findings)
+    readings = _without_failed(
+        pd.concat(parts, ignore_index=True), pd.concat(flags, ignore_index=True), findings
+    )
     raw = RawWeather(
         readings if decimals else _rain_in_mm(readings),
         "GHCN-Daily access CSV",

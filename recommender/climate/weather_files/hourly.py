@@ -1,8 +1,8 @@
 """Hourly files: EPW and TMY3, made into daily extremes; the hours are kept beside them.
 
 In: the lines of a file. Out: `RawWeather` with `hourly`; a typical year is named as such.
-EPW: Auxiliary Programs manual (EnergyPlus weather file), US Department of Energy. TMY3: Wilcox & Marion (2008), Users
-Manual for TMY3 Data Sets, NREL/TP-581-43156.
+EPW: Auxiliary Programs manual (EnergyPlus weather file), US Department of Energy. TMY3: Wilcox & Marion
+(2008), Users Manual for TMY3 Data Sets, NREL/TP-581-43156.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import pandas as pd
 
 from recommender.climate.weather_files.dates import CivilDates, read_dates
 from recommender.climate.weather_files.raw import RawWeather, numbers, readings_of, split_cells
-from recommender.climate.weather_files.text import Findings, table
+from recommender.climate.weather_files.text import Findings, some, table
 from recommender.errors import BadInput
 
 #: A day of an hourly file counts when at least this many of its 24 hours are there (our choice).
@@ -33,8 +33,13 @@ def read_epw(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather
 
 
 def read_tmy3(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather:
-    """TMY3: a station line, a line of headings, then Date (MM/DD/YYYY), Time (HH:MM, 01:00 to 24:00), ..., Dry-bulb (C)."""
-    station, headings = split_cells(lines[0], ","), [cell.strip().lower() for cell in split_cells(lines[1], ",")]
+    """TMY3: a station line, a line of headings, then Date (MM/DD/YYYY), Time (HH:MM, 01:00 to 24:00), ...,
+    Dry-bulb (C).
+    """
+    station, headings = (
+        split_cells(lines[0], ","),
+        [cell.strip().lower() for cell in split_cells(lines[1], ",")],
+    )
     places = {
         "date": next((n for n, name in enumerate(headings) if name.startswith("date")), 0),
         "hour": next((n for n, name in enumerate(headings) if name.startswith("time")), 1),
@@ -59,7 +64,7 @@ def _hourly(
 ) -> RawWeather:
     """Hourly rows -> daily extremes. A typical year (months from different years) is laid on the year 2001."""
     if frame.empty:
-        raise BadInput("There are no hours below the header", where=f"{path}, row {len(header) and 1}")
+        raise BadInput("There are no hours below the header", where=f"{path}, row 1")
     raw_dates = read_dates(path, frame, findings)
     value = numbers(frame["temperature"], frame["line"], "dry bulb", findings)
     value = value.mask(value == missing)
@@ -68,21 +73,27 @@ def _hourly(
         findings.add(
             "impossible hour",
             "fault",
-            f"{int(bad_hour.sum())} lines have no hour between 0 and 24; they were set aside",
+            f"{some(int(bad_hour.sum()), 'line')} without an hour between 0 and 24, set aside",
             frame["line"][bad_hour],
             remedy="Mend the hour in those lines",
         )
-    hourly = pd.DataFrame({"date": raw_dates, "hour": hours, "temperature_degC": value, "line": frame["line"]})
+    hourly = pd.DataFrame(
+        {"date": raw_dates, "hour": hours, "temperature_degC": value, "line": frame["line"]}
+    )
     hourly = hourly[raw_dates.notna() & ~bad_hour].reset_index(drop=True)
     if hourly.empty:
-        raise BadInput("No line of the file has a date and an hour", where=f"{path}, row {frame['line'].iloc[0]}")
+        raise BadInput(
+            "No line of the file has a date and an hour", where=f"{path}, row {frame['line'].iloc[0]}"
+        )
     hourly["hour"] = hourly["hour"].astype(int)
     step = hourly["date"].diff().dt.days.dropna()
     # Months of a typical year come from different years, so its dates leap; a record runs on from day to day.
-    typical = bool((step < 0).any() or (step > 27).any()) and hourly["date"].dt.month.nunique() > 1
+    typical = bool((step < 0).any() or (step > 27).any()) and len(hourly["date"].dt.month.unique()) > 1
     source_years: dict[int, int] = {}
     if typical:
-        source_years = {int(m): int(y) for m, y in hourly.groupby(hourly["date"].dt.month)["date"].first().dt.year.items()}
+        source_years = {
+            int(m): int(y) for m, y in hourly.groupby(hourly["date"].dt.month)["date"].first().dt.year.items()
+        }
         hourly = _on_one_year(hourly, findings)
     _report_hourly(hourly, typical, source_years, findings)
     days = hourly.groupby("date", sort=False).agg(
@@ -96,7 +107,7 @@ def _hourly(
         findings.add(
             "too few hours",
             "fault",
-            f"{int(thin.sum())} days have fewer than {HOURS_NEEDED} of 24 hours; their extremes count as missing",
+            f"{some(int(thin.sum()), 'day')} with fewer than {HOURS_NEEDED} of 24 hours, counted as missing",
             days["line"][thin],
             remedy="Put in the missing hours",
         )
@@ -129,20 +140,24 @@ def _on_one_year(hourly: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     return hourly.assign(date=dates).reset_index(drop=True)
 
 
-def _report_hourly(hourly: pd.DataFrame, typical: bool, source_years: dict[int, int], findings: Findings) -> None:
+def _report_hourly(
+    hourly: pd.DataFrame, typical: bool, source_years: dict[int, int], findings: Findings
+) -> None:
     if typical:
         years = sorted(set(source_years.values()))
         findings.add(
             "typical year",
             "warning",
-            f"This is a typical year stitched from months of {years[0]} to {years[-1]}, not a record: it has no hard"
+            f"This is a typical year stitched from months of {years[0]} to {years[-1]}, not a record: it has"
+            " no hard"
             " winter and no late frost to learn from",
             remedy="Use it for hourly curves; take the zone and the frost dates from a daily record",
         )
     findings.add(
         "hourly",
         "note",
-        "Daily minimum and maximum are those of the 24 hourly readings, so they miss the true extremes by some tenths"
+        "Daily minimum and maximum are those of the 24 hourly readings, so they miss the true extremes by"
+        " some tenths"
         " of a degree",
         count=len(hourly),
     )
@@ -151,7 +166,7 @@ def _report_hourly(hourly: pd.DataFrame, typical: bool, source_years: dict[int, 
         findings.add(
             "duplicate hour",
             "fault",
-            f"{int(twice.sum())} hours stand twice in the file; all were used for the day's extremes",
+            f"{some(int(twice.sum()), 'hour')} given twice; all were used for the day's extremes",
             hourly["line"][twice],
             remedy="Remove the second of each",
         )

@@ -6,27 +6,56 @@ In: text cells. Out: `RawWeather`, numbers with what was unreadable reported. No
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
-from recommender.climate.weather_files.text import Findings
+from recommender.climate.weather_files.text import Findings, some
 
 ELEMENTS = ("tmin", "tmax", "rain")
 TEMPERATURE_UNITS = ("degC", "degF", "K", "tenths_degC")
 #: Words and numbers that stand for "no reading" in daily tables (common practice of weather services).
-_MISSING_WORDS = {"", "na", "n/a", "nan", "null", "none", "-", "--", "---", ".", "*", "m", "missing", "x", "nd", "t"}
-_MISSING_NUMBERS = (-9999.0, -9999.9, -999.0, -999.9, -99.9, -99.99, 9999.0, 9999.9, 99999.0, 999.0, 999.9, -99999.0)
+_MISSING_WORDS = {
+    "",
+    "na",
+    "n/a",
+    "nan",
+    "null",
+    "none",
+    "-",
+    "--",
+    "---",
+    ".",
+    "*",
+    "m",
+    "missing",
+    "x",
+    "nd",
+    "t",
+}
+_MISSING_NUMBERS = (
+    -9999.0,
+    -9999.9,
+    -999.0,
+    -999.9,
+    -99.9,
+    -99.99,
+    9999.0,
+    9999.9,
+    99999.0,
+    999.0,
+    999.9,
+    -99999.0,
+)
 
 
 @dataclass
 class RawWeather:
     """What a reader hands on.
 
-    readings: one row per reading: element (tmin | tmax | rain), date (datetime64), value (in `unit`; rain in mm), line.
-    unit: one of TEMPERATURE_UNITS, or None where the file does not say. unit_from: who said so.
+    readings: one row per reading: element (tmin | tmax | rain), date (datetime64), value (in `unit`; rain in
+    mm), line. unit: one of TEMPERATURE_UNITS, or None where the file does not say. unit_from: who said so.
     hourly: date, hour (1..24), temperature_degC, line; hourly files only.
     """
 
@@ -47,7 +76,9 @@ class RawWeather:
 def readings_of(dates: pd.Series, lines: np.ndarray, values: dict[str, pd.Series]) -> pd.DataFrame:
     """One row per reading that is there, from one row per day."""
     parts = [
-        pd.DataFrame({"element": element, "date": dates.to_numpy(), "value": column.to_numpy(), "line": lines})
+        pd.DataFrame(
+            {"element": element, "date": dates.to_numpy(), "value": column.to_numpy(), "line": lines}
+        )
         for element, column in values.items()
     ]
     # A day whose every value is missing still says that the day was not forgotten; it is a gap either way.
@@ -57,7 +88,9 @@ def readings_of(dates: pd.Series, lines: np.ndarray, values: dict[str, pd.Series
 def numbers(
     cells: pd.Series, lines: pd.Series, name: str, findings: Findings, *, decimal_comma: bool = False
 ) -> pd.Series:
-    """Text cells -> float (NaN = missing). Unreadable cells are reported with their lines and count as missing."""
+    """Text cells -> float (NaN = missing). Unreadable cells are reported with their lines and count as
+    missing.
+    """
     text = cells.str.strip()
     if decimal_comma:
         text = text.str.replace(",", ".", regex=False)
@@ -70,7 +103,9 @@ def numbers(
         findings.add(
             "unreadable number",
             "fault",
-            f"{int(unreadable.sum())} cells in column {name} are no number (first: “{example}”); they count as missing",
+            f"{some(int(unreadable.sum()), 'cell')} in column {name} that no number can be read from (first:"
+            f" “{example}”),"
+            " counted as missing",
             lines[unreadable],
             count=int(unreadable.sum()),
             remedy="Put in the number, or leave the cell empty",
@@ -81,7 +116,7 @@ def numbers(
         findings.add(
             "missing code",
             "note",
-            f"{int(coded.sum())} values in column {name} are codes for missing ({codes})",
+            f"{some(int(coded.sum()), 'code')} for missing in column {name} ({codes})",
             lines[coded],
             count=int(coded.sum()),
         )

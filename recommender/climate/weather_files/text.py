@@ -20,7 +20,8 @@ import pandas as pd
 
 from recommender.errors import BadInput, StorageFault
 
-#: Largest weather file read, before and after unpacking [bytes]. The longest GHCN-Daily station files are about 15 MB.
+#: Largest weather file read, before and after unpacking [bytes]. The longest GHCN-Daily station files are
+#: about 15 MB.
 MAX_BYTES = 200 * 1024 * 1024
 
 SEVERITIES = ("note", "warning", "fault")
@@ -35,7 +36,8 @@ _NOT_TEXT = (
     (b"SQLite format 3", "a SQLite database", "Export the daily table as CSV"),
     (b"PAR1", "a Parquet file", "Write the daily table as CSV"),
 )
-#: Control characters that no text file holds (tab, line feed, form feed, carriage return and DOS end-of-file may stand).
+#: Control characters that no text file holds (tab, line feed, form feed, carriage return and DOS end-of-file
+#: may stand).
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 
 
@@ -44,7 +46,8 @@ class Finding:
     """One thing noticed in a weather file.
 
     kind: a short name, the same for the same fault. severity: note | warning | fault. what: one sentence.
-    lines: line numbers in the file, counted from 1, in order. count: how many values or rows. remedy: what to do.
+    lines: line numbers in the file, counted from 1, in order. count: how many values or rows. remedy: what to
+    do.
     """
 
     kind: str
@@ -98,6 +101,11 @@ class Findings:
         return tuple(sorted(self.items, key=lambda f: -SEVERITIES.index(f.severity)))
 
 
+def some(n: int, thing: str) -> str:
+    """'1 line', '12 lines', '1,204 lines'; a thing ends in -s when there are several."""
+    return f"{n:,} {thing}{'' if n == 1 else 's'}"
+
+
 def say_lines(lines: Sequence[int], most: int = 5) -> str:
     """'line 7', 'lines 7, 9, 12' or 'lines 7, 9, 12, 13, 14 and 20 more'."""
     shown = ", ".join(str(n) for n in lines[:most])
@@ -108,8 +116,8 @@ def say_lines(lines: Sequence[int], most: int = 5) -> str:
 def read_lines(path: Path, findings: Findings) -> list[str]:
     """The lines of a text file, without line ends; line n of the file stands at index n - 1.
 
-    Raises BadInput: no such file, a folder, empty, over 200 MB, no text, a broken gzip file, NUL or other control
-    bytes (with row and column). Raises StorageFault: the file cannot be read.
+    Raises BadInput: no such file, a folder, empty, over 200 MB, no text, a broken gzip file, NUL or other
+    control bytes (with row and column). Raises StorageFault: the file cannot be read.
     """
     data = _unpacked(path, _bytes_of(path))
     if not data.strip(b"\x00\x1a \t\r\n"):
@@ -120,7 +128,9 @@ def read_lines(path: Path, findings: Findings) -> list[str]:
         )
     for magic, kind, remedy in _NOT_TEXT:
         if data.startswith(magic):
-            raise BadInput(f"This is {kind}, not a text file", where=f"{path}, row 1, column 1", remedy=remedy)
+            raise BadInput(
+                f"This is {kind}, not a text file", where=f"{path}, row 1, column 1", remedy=remedy
+            )
     text = _decoded(path, data, findings)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").split("\n")
     while lines and not lines[-1].strip():
@@ -254,12 +264,13 @@ def table(
     *,
     header_cells: int = 0,
 ) -> pd.DataFrame:
-    """Cells of a separated table as text: the asked `columns` (name -> position) and `line` (the line number).
+    """Cells of a separated table as text: the asked `columns` (name -> position) and `line` (the line
+    number).
 
-    lines: the data lines only; first_line: the number of the first of them; header_cells: how many names the header
-    has (0: no header). Blank lines are passed over; lines with
-    too many or too few cells, or with an open quote, are reported; those with too many or an open quote are set aside.
-    Raises BadInput if decimal commas cannot be told from separators.
+    lines: the data lines only; first_line: the number of the first of them; header_cells: how many names the
+    header has (0: no header). Blank lines are passed over; lines with too many or too few cells, or with an
+    open quote, are reported; those with too many or an open quote are set aside. Raises BadInput if decimal
+    commas cannot be told from separators.
     """
     numbers = np.arange(first_line, first_line + len(lines))
     filled = np.array([bool(line.strip()) for line in lines], dtype=bool)
@@ -268,13 +279,17 @@ def table(
     most = max(columns.values()) + 1
     if separator == "," and 0 < header_cells < usual:
         _refuse_decimal_commas(path, lines, first_line, header_cells, usual)
-    too_many, short, open_quote = filled & (cells > max(usual, most)), filled & (cells < usual), filled & (cells < 0)
+    too_many, short, open_quote = (
+        filled & (cells > max(usual, most)),
+        filled & (cells < usual),
+        filled & (cells < 0),
+    )
     short &= ~open_quote
     if open_quote.any():
         findings.add(
             "open quote",
             "fault",
-            f"{open_quote.sum()} lines have a quotation mark that is never closed; they were set aside",
+            f"{some(int(open_quote.sum()), 'line')} with a quotation mark that is never closed, set aside",
             numbers[open_quote],
             remedy="Mend the quotation marks in those lines",
         )
@@ -282,8 +297,9 @@ def table(
         findings.add(
             "too many cells",
             "fault",
-            f"{too_many.sum()} lines have more than the usual {usual} cells, so their values cannot be told apart;"
-            " they were set aside",
+            f"{some(int(too_many.sum()), 'line')} with more than the usual {usual} cells, whose values"
+            " cannot be told"
+            " apart, set aside",
             numbers[too_many],
             remedy="Look for a stray separator or a decimal comma in those lines",
         )
@@ -291,24 +307,29 @@ def table(
         findings.add(
             "too few cells",
             "fault",
-            f"{short.sum()} lines have fewer than the usual {usual} cells; what is missing in them counts as missing",
+            f"{some(int(short.sum()), 'line')} with fewer than the usual {usual} cells; what they lack"
+            " counts as missing",
             numbers[short],
             remedy="Look whether those lines were cut off",
         )
     keep = filled & ~too_many & ~open_quote
     body = "\n".join(line for line, use in zip(lines, keep, strict=True) if use)
-    frame = pd.read_csv(
-        io.StringIO(body),
-        sep=r"\s+" if separator == " " else separator,
-        header=None,
-        names=range(max(usual, most)),
-        usecols=sorted(set(columns.values())),
-        dtype=str,
-        keep_default_na=False,
-        na_filter=False,
-        quoting=csv.QUOTE_MINIMAL if '"' in body else csv.QUOTE_NONE,
-        engine="c",
-    ) if body else pd.DataFrame(columns=sorted(set(columns.values())), dtype=str)
+    frame = (
+        pd.read_csv(
+            io.StringIO(body),
+            sep=r"\s+" if separator == " " else separator,
+            header=None,
+            names=range(max(usual, most)),
+            usecols=sorted(set(columns.values())),
+            dtype=str,
+            keep_default_na=False,
+            na_filter=False,
+            quoting=csv.QUOTE_MINIMAL if '"' in body else csv.QUOTE_NONE,
+            engine="c",
+        )
+        if body
+        else pd.DataFrame(columns=sorted(set(columns.values())), dtype=str)
+    )
     if len(frame) != int(keep.sum()):
         raise BadInput(
             "The lines of the table could not be told apart",
