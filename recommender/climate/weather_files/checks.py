@@ -179,7 +179,7 @@ def _once(readings: pd.DataFrame, findings: Findings) -> pd.DataFrame:
 
 
 def _wide(path: Path, readings: pd.DataFrame) -> pd.DataFrame:
-    """One row per day from the first to the last; `line` is the file's line of the day (0 where it has none)."""
+    """One row per day from the first to the last; `line` is the file's line of the day (0: it has none)."""
     if readings.empty:
         raise BadInput(
             "No line of the file is a usable day", where=str(path), remedy="Check dates and columns"
@@ -387,7 +387,8 @@ def _jumps(frame: pd.DataFrame, column: str, word: str, findings: Findings) -> N
     bad = (np.sign(before) == np.sign(after)) & (np.minimum(before.abs(), after.abs()) >= JUMP_K)
     _strike(
         frame, bad, [column], findings, "jump",
-        f"{{n}} with a {word} {JUMP_K:.0f} degC or more from both the day before and the day after, counted as missing", "Look for a slipped sign or digit",
+        f"{{n}} with a {word} {JUMP_K:.0f} degC or more from the day before and the day after,"
+        " counted as missing", "Look for a slipped sign or digit",
     )  # fmt: skip
 
 

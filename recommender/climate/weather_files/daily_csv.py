@@ -17,7 +17,8 @@ from recommender.climate.weather_files.raw import ELEMENTS, RawWeather, numbers,
 from recommender.climate.weather_files.text import Findings, table
 from recommender.errors import BadInput
 
-_DATE_NAMES = {"date", "datum", "fecha", "time", "timestamp", "datetime", "obs_date", "observation_date", "valid",
+_DATE_NAMES = {"date", "datum", "fecha", "time", "timestamp", "datetime", "obs_date",
+               "observation_date", "valid",
                "yyyymmdd", "yearmoda", "mess_datum", "day_date", "date_time", "dates"}  # fmt: skip
 _YEAR_NAMES, _MONTH_NAMES = (
     {"year", "yr", "yyyy", "jahr", "ano"},
@@ -42,10 +43,11 @@ _TEMPERATURE_WORDS = {
     "tair",
     "day",
 }
-_RAIN_NAMES = {"rain", "rainfall", "prcp", "precip", "precipitation", "precipitation_sum", "rain_sum", "rr", "rsk",
-               "ppt", "pp", "pcp", "daily_rain", "precipitation_amount", "prec"}  # fmt: skip
-_UNIT_WORDS = {"c": "degC", "degc": "degC", "celsius": "degC", "f": "degF", "degf": "degF", "fahrenheit": "degF",
-               "k": "K", "kelvin": "K", "mm": "mm", "in": "inch", "inch": "inch", "inches": "inch"}  # fmt: skip
+_RAIN_NAMES = {"rain", "rainfall", "prcp", "precip", "precipitation", "precipitation_sum", "rain_sum", "rr",
+               "rsk", "ppt", "pp", "pcp", "daily_rain", "precipitation_amount", "prec"}  # fmt: skip
+_UNIT_WORDS = {"c": "degC", "degc": "degC", "celsius": "degC", "f": "degF", "degf": "degF",
+               "fahrenheit": "degF", "k": "K", "kelvin": "K", "mm": "mm", "in": "inch", "inch": "inch",
+               "inches": "inch"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -129,8 +131,8 @@ def _find_header(path: Path, lines: Sequence[str]) -> tuple[int, str, dict[str, 
         if best[1]
         else "This is none of the weather files known here",
         where=f"{path}, row {best[2] or 1}",
-        remedy="Give a daily table with the headings date, tmin, tmax (and rain if there is one), a GHCN-Daily file,"
-        " an EPW or a TMY3 file",
+        remedy="Give a daily table with the headings date, tmin, tmax (and rain if there is one), a"
+        " GHCN-Daily file, an EPW or a TMY3 file",
     )
 
 

@@ -17,8 +17,9 @@ from recommender.errors import BadInput
 
 #: Spellings tried on a date column; the one that reads most cells wins. Pairs that differ only in the order
 #: of day and month are told apart by the days over 12 and by which order makes the days follow each other.
-FORMATS = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y",
-           "%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d %Y", "%b %d, %Y", "%B %d, %Y", "%d%b%Y")  # fmt: skip
+FORMATS = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y",
+           "%d-%m-%Y", "%m-%d-%Y", "%d %b %Y",
+           "%d-%b-%Y", "%d %B %Y", "%b %d %Y", "%b %d, %Y", "%B %d, %Y", "%d%b%Y")  # fmt: skip
 SHORT_YEAR_FORMATS = ("%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%y-%m-%d", "%d-%b-%y")
 #: Share of dates that must be readable for the column to count as one of dates (our choice).
 READABLE_SHARE = 0.5

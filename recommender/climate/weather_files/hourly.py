@@ -62,7 +62,7 @@ def _hourly(
     where: tuple[int, int, int, int],
     findings: Findings,
 ) -> RawWeather:
-    """Hourly rows -> daily extremes. A typical year (months from different years) is laid on the year 2001."""
+    """Hourly rows -> daily extremes. A typical year (months of different years) is laid on the year 2001."""
     if frame.empty:
         raise BadInput("There are no hours below the header", where=f"{path}, row 1")
     raw_dates = read_dates(path, frame, findings)

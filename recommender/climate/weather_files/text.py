@@ -90,7 +90,7 @@ class Findings:
         count: int | None = None,
         remedy: str = "",
     ) -> None:
-        """Note one finding; `lines` may come unsorted and with repeats; the count is theirs if none is given."""
+        """Note one finding; `lines` may come unsorted and repeated; the count is theirs if none is given."""
         numbers = tuple(np.unique(np.fromiter((n for n in lines if n > 0), dtype=np.int64)).tolist())
         self.items.append(
             Finding(kind, severity, what, numbers, len(numbers) if count is None else count, remedy)
