@@ -23,7 +23,8 @@ from recommender.errors import OrchardwrightError, StorageFault
 
 #: Names the program to the server, as public data services ask.
 USER_AGENT = "orchardwright/0.1 (fruit variety recommender; one connection; python-requests)"
-_CHUNK = 64 * 1024
+#: Bytes taken at a time. When a connection breaks, the piece under way is lost, so pieces are small.
+_CHUNK = 8 * 1024
 
 
 class FetchFault(OrchardwrightError):

@@ -46,7 +46,7 @@ FIGURES = (
                "the 10 % point of fewer than ten winters lies below the lowest of them"),
     FigureNeed("frost dates, one year in ten", 10, "year", "common practice",
                "the 10 % point of fewer than ten years lies beyond the earliest or latest of them"),
-    FigureNeed("coldest winter in fifty years", 30, "winter", "common practice",
+    FigureNeed("coldest winter in fifty years", 25, "winter", "common practice",
                "an extreme-value fit is not carried further than about twice the length of the record"),
     FigureNeed("summer warmth and degree days", 10, "summer", "common practice",
                "ten years settle a mean within about a third of the year-to-year spread"),

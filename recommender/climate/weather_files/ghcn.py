@@ -231,7 +231,7 @@ def read_access(path: Path, lines: Sequence[str], findings: Findings) -> RawWeat
         value = numbers(frame[column], frame["line"], name, findings)
         parts.append(readings_of(dates, frame["line"].to_numpy(), {element: value}))
         attributes = frame.get(column + "_attributes", pd.Series("", index=frame.index))
-        flags.append(attributes.str.split(",").str[1].fillna("").str.strip())
+        flags.append(attributes.str.extract(r"^[^,]*,([^,]*)", expand=False).fillna("").str.strip())
     readings = _without_failed(
         pd.concat(parts, ignore_index=True), pd.concat(flags, ignore_index=True), findings
     )

@@ -46,7 +46,7 @@ def read_tmy3(path: Path, lines: Sequence[str], findings: Findings) -> RawWeathe
         "temperature": headings.index("dry-bulb (c)"),
     }
     frame = table(path, lines[2:], 3, ",", places, findings)
-    parts = frame["date"].str.split("/", expand=True).reindex(columns=range(3)).fillna("")
+    parts = frame["date"].str.split("/", expand=True).reindex(columns=range(3)).astype(object).fillna("")
     frame = frame.drop(columns="date").assign(year=parts[2], month=parts[0], day=parts[1])
     hours = pd.to_numeric(frame["hour"].str.split(":").str[0], errors="coerce")
     return _hourly(path, frame, hours, -9900.0, "TMY3 hourly", station, (1, 4, 5, 6), findings)
