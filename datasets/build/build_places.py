@@ -124,7 +124,12 @@ def elevations(lat: NDArray[np.float64], lon: NDArray[np.float64]) -> NDArray[np
 def main() -> None:
     """Build the file and put it in place in one step."""
     places = pd.DataFrame(load("cities1000").values()).rename(
-        columns={"latitude": "lat", "longitude": "lon", "countrycode": "country_code", "admin1code": "region_code"}
+        columns={
+            "latitude": "lat",
+            "longitude": "lon",
+            "countrycode": "country_code",
+            "admin1code": "region_code",
+        }
     )
     countries = {code: entry["name"] for code, entry in load("countries").items()}
     places["country"] = places["country_code"].map(countries).fillna("")

@@ -32,7 +32,9 @@ def raster_m() -> NDArray[np.float64]:
     return np.where(stored == SEA, np.nan, stored.astype(float) * STEP_M + LOWEST_M)
 
 
-def at(raster: NDArray[np.float64], lat: NDArray[np.float64], lon: NDArray[np.float64]) -> NDArray[np.float64]:
+def at(
+    raster: NDArray[np.float64], lat: NDArray[np.float64], lon: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Elevation [m] of the cells that hold the points, sea as NaN."""
     row = np.clip(((90.0 - lat) * 12).astype(int), 0, raster.shape[0] - 1)
     column = np.clip(((lon + 180.0) * 12).astype(int), 0, raster.shape[1] - 1)

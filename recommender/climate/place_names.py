@@ -8,7 +8,9 @@ from __future__ import annotations
 import re
 import unicodedata
 
-_LETTERS = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "ı": "i"})
+_LETTERS = str.maketrans(
+    {"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "ı": "i"}
+)
 _SHORT_FOR = {"st": "saint", "ste": "sainte", "mt": "mount", "ft": "fort"}
 _APOSTROPHES = re.compile(r"['’‘`ʻʼ]")
 _NOT_WORD = re.compile(r"[^\w]+|_")
