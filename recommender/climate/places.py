@@ -153,7 +153,9 @@ def _split(text: str) -> tuple[str, list[str]]:
     parts = [folded(part) for part in str(text).replace(";", ",").split(",")]
     parts = [part for part in parts if part]
     if not parts:
-        raise BadInput("No place name was given", remedy="Type a town, for example “Hobart” or “Paris, Texas”")
+        raise BadInput(
+            "No place name was given", remedy="Type a town, for example “Hobart” or “Paris, Texas”"
+        )
     return parts[0], parts[1:]
 
 
@@ -222,7 +224,9 @@ class Gazetteer:
         country, code = place["country_code"], place["region_code"]
         words = {folded(place["region"]), folded(place["country"]), country.casefold()}
         words.update(word for word, meant in _COUNTRY_WORDS.items() if meant == country)
-        words.update(word for (where, word), meant in _REGION_WORDS.items() if (where, meant) == (country, code))
+        words.update(
+            word for (where, word), meant in _REGION_WORDS.items() if (where, meant) == (country, code)
+        )
         if code.isalpha():
             words.add(code.casefold())
         return words - {""}
