@@ -1,18 +1,18 @@
 """Fit and cross-validate the regression from the climate grid to monthly extremes at a place.
 
-In come `stations.csv`, `extreme_anchors.csv` and `climate_grid.parquet`; out goes `climate_coefficients.json`: ridge
+In come `stations.csv`, `build/extreme_anchors.csv` (places with a published annual extreme or zone
+only) and `climate_grid.parquet`; out goes `climate_coefficients.json`: ridge
 coefficients, station residuals ready for interpolation and the errors measured on stations left out.
 
     python datasets/build/fit_climate.py
 
-Stations are left out in three ways: one at a time (a place near a station), by blocks of 5 degrees (a region without
-stations) and by continent (a part of the world without stations).
+Stations are left out in three ways: one at a time (a place near a station), by blocks of 5 degrees (a region
+without stations) and by continent (a part of the world without stations).
 """
 
 from __future__ import annotations
 
 import json
-import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -39,8 +39,8 @@ Integers = NDArray[np.int64]
 Fold = tuple[Integers, Integers]
 
 WARMING_PER_YEAR = 0.027
-"""Warming of land in recent decades [K per year], from memory (IPCC AR6 WG1 gives about a quarter degree a decade and
-more over land); used to bring stations of older periods to the years of the grid."""
+"""Warming of land in recent decades [K per year], from memory (IPCC AR6 WG1 gives about a quarter degree a
+decade and more over land); used to bring stations of older periods to the years of the grid."""
 GRID_MID_YEAR = 2012.5
 KERNEL = downscaling.Kernel(near_km=300, height_m=500, far_km=1500, far_variance=1.0, noise=1.0)
 RIDGE = {"range": 100.0, "extreme": 10.0}
@@ -69,7 +69,8 @@ class Stations:
 
 
 def zone_middle(zone: object) -> float:
-    """Middle of a USDA half zone [degC]; NaN if there is none. Zones are 10 degF wide, 1a begins at -60 degF."""
+    """Middle of a USDA half zone [degC]; NaN if there is none. Zones are 10 degF wide, 1a begins at -60
+    degF."""
     if not isinstance(zone, str) or not zone:
         return float("nan")
     fahrenheit = -60 + 10 * (int(zone[:-1]) - 1) + (5 if zone[-1] == "b" else 0) + 2.5
@@ -89,9 +90,7 @@ def read_stations() -> Stations:
     """Stations with normals to a tenth of a degree, and places with a published annual extreme only."""
     table = pd.read_csv(DATASETS / "stations.csv", keep_default_na=True)
     table = table[~table["basis_note"].fillna("").str.contains(ROUNDED)]
-    anchors = DATASETS / "extreme_anchors.csv"
-    if anchors.exists():
-        table = pd.concat([table, pd.read_csv(anchors)], ignore_index=True)
+    table = pd.concat([table, pd.read_csv(Path(__file__).parent / "extreme_anchors.csv")], ignore_index=True)
     grid = open_grid(DATASETS)
     rows: list[dict[str, Any]] = []
     for _, row in table.iterrows():
@@ -196,7 +195,8 @@ def known(kind: str, stations: Stations, rows: Integers) -> Integers:
 
 
 def interpolation_weights(kind: str, line: dict[str, Any], stations: Stations, rows: Integers) -> Floats:
-    """(n, m) weights: residual at a point = covariance with the stations @ weights; 0 where nothing is known."""
+    """(n, m) weights: residual at a point = covariance with the stations @ weights; 0 where nothing is
+    known."""
     weights = np.zeros(stations.targets[kind].shape)
     residual = stations.targets[kind][rows] - line_at(kind, line, stations, rows)
     inner = covariances(stations)[np.ix_(rows, rows)] + np.diag(KERNEL.noise / stations.trust[rows])
@@ -205,7 +205,8 @@ def interpolation_weights(kind: str, line: dict[str, Any], stations: Stations, r
 
 
 def out_of_fold(kind: str, stations: Stations, folds: Sequence[Fold], corrected: bool) -> Floats:
-    """Predictions for stations left out, with or without the residuals of the others; NaN where never left out."""
+    """Predictions for stations left out, with or without the residuals of the others; NaN where never left
+    out."""
     covariance = covariances(stations)
     predicted = np.full(stations.targets[kind].shape, np.nan)
     for train, test in folds:
@@ -221,7 +222,10 @@ def ways_of_leaving_out(stations: Stations) -> dict[str, list[Fold]]:
     """Folds by name."""
     rows = np.arange(len(stations))
     blocks = np.floor(stations.lat / 5) * 1000 + np.floor(stations.lon / 5)
-    continent = np.where(np.isin(stations.country, NORTH_AMERICA), 0, np.where(stations.lon > 60, 2, 1))
+    east_or_west = np.where(stations.lon > 60, 2, 1)
+    continent = np.where(
+        stations.lat < 0, 3, np.where(np.isin(stations.country, NORTH_AMERICA), 0, east_or_west)
+    )
     return {
         "station": [(np.delete(rows, row), rows[row : row + 1]) for row in rows],
         "block": list(GroupKFold(10).split(rows, groups=blocks)),
@@ -241,7 +245,8 @@ def scores(error: Floats) -> dict[str, float]:
 
 
 def measure(stations: Stations) -> dict[str, Any]:
-    """Errors by way of leaving out, of monthly maxima and minima, rain and extremes, in and outside North America."""
+    """Errors by way of leaving out, of monthly maxima and minima, rain and extremes, in and outside North
+    America."""
     america = np.isin(stations.country, NORTH_AMERICA)
     measured_half = np.exp(stations.targets["range"]) / 2
     report: dict[str, Any] = {}
@@ -314,7 +319,7 @@ def main() -> None:
     result["cross_validation"] = report
     partial = TARGET.with_suffix(".partial")
     partial.write_text(json.dumps(result, separators=(",", ":")) + "\n", encoding="utf-8")
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     for way, parts in report.items():
         for where, part in parts.items():
             figures = "  ".join(

@@ -1,8 +1,9 @@
-"""Monthly climate normals of one point: mean daily maximum and minimum, rain and the coldest night of the year.
+"""Monthly climate normals of one point: mean daily maximum and minimum, rain and the coldest night of the
+year.
 
 In come a latitude, a longitude and an elevation; out goes a `Normals`, with the error of each figure and the
-sentences that say what it was made from. Or a hardiness zone and chill hours as typed go in, and the climate of the
-station most like them comes out. Knows no crops.
+sentences that say what it was made from. Or a hardiness zone and chill hours as typed go in, and the climate
+of the station most like them comes out. Knows no crops.
 """
 
 from __future__ import annotations
@@ -44,8 +45,10 @@ class Normals:
     lat, lon [degrees, north and east positive]; elevation_m [m above the sea].
     tmax, tmin: mean daily maximum and minimum of each month [degC].
     rain_mm: mean rain of each month [mm].
-    annual_extreme_min_degC: mean over the years of the coldest night of each [degC]; hardiness zones are made of it.
-    error_monthly_degC, error_extreme_degC: root mean square error [degC] of a monthly value and of the extreme.
+    annual_extreme_min_degC: mean over the years of the coldest night of each [degC]; hardiness zones are
+    made of it.
+    error_monthly_degC, error_extreme_degC: root mean square error [degC] of a monthly value and of the
+    extreme.
     made_from: one sentence for each thing that went in.
 
     Raises BadInput if a month is missing, not a number, or has a maximum below its minimum.
@@ -57,9 +60,9 @@ class Normals:
     tmax: Months
     tmin: Months
     rain_mm: Months
-    annual_extreme_min_degC: float
-    error_monthly_degC: float
-    error_extreme_degC: float
+    annual_extreme_min_degC: float  # noqa: N815  the unit keeps its case
+    error_monthly_degC: float  # noqa: N815
+    error_extreme_degC: float  # noqa: N815
     made_from: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
@@ -87,8 +90,8 @@ STATION_REACH_KM = 150.0
 def normals_at(lat: float, lon: float, elevation_m: float | None = None) -> Normals:
     """Climate normals of any point on land north of 60 S.
 
-    lat [degrees north], lon [degrees east, -180 to 180 or 0 to 360]; elevation_m [m], by default that of the ground
-    in the world raster, which can be 150 m and more off in mountain valleys.
+    lat [degrees north], lon [degrees east, -180 to 180 or 0 to 360]; elevation_m [m], by default that of the
+    ground in the world raster, which can be 150 m and more off in mountain valleys.
     Raises BadInput for coordinates out of range, an elevation no orchard has, open sea and Antarctica.
 
     >>> minneapolis = normals_at(44.883, -93.229, 255)
@@ -181,8 +184,9 @@ def _listed(names: list[str]) -> str:
 
 
 DAY_TO_DAY_SPREAD = 4.0
-"""Standard deviation of winter temperature about its normal hour of the day [K]; with it the estimate below is within
-15 % of the chill hours of `profile.build_profile` on ten climates from Minneapolis to Hobart; a house figure."""
+"""Standard deviation of winter temperature about its normal hour of the day [K]; with it the estimate below
+is within 15 % of the chill hours of `profile.build_profile` on ten climates from Minneapolis to Hobart; a
+house figure."""
 WINTER_SHAPE = np.array([1.0, 0.9, 0.6, 0.25, 0.05, 0.0, 0.0, 0.0, 0.05, 0.25, 0.6, 0.9])
 """Share of a winter shift that each month takes, January first, in the north; a house rule."""
 _CHILL_RANGE = (0.0, 7.2)
@@ -195,8 +199,8 @@ _TYPED_EXTREME_ERROR = winter.HALF_ZONE_WIDTH_K / math.sqrt(12)
 def shift_winter(normals: Normals, delta: float, *, keep_extreme: bool = False) -> Normals:
     """The same climate with a winter warmer by `delta` [K]; summer stays.
 
-    The annual extreme minimum moves by as much, unless `keep_extreme`; it stays at least 1 K below the coldest
-    monthly minimum either way.
+    The annual extreme minimum moves by as much, unless `keep_extreme`; it stays at least 1 K below the
+    coldest monthly minimum either way.
     """
     shape = np.roll(WINTER_SHAPE, 6) if normals.hemisphere == "south" else WINTER_SHAPE
     tmin = normals.tmin + delta * shape
@@ -227,8 +231,9 @@ def normals_like(zone: str, chill_hours: float | None = None, lat: float | None 
     """A climate with the hardiness zone and the chill hours (0 to 7.2 degC) a grower has typed: an analogue.
 
     zone: USDA zone such as 7b; chill_hours [h]; lat [degrees, south negative] sets day length and hemisphere.
-    The station with the most similar winter is taken, its extreme minimum set to the middle of the zone and its winter
-    shifted by no more than 6 K until the estimated chill hours fit. What could not be met is said in `made_from`.
+    The station with the most similar winter is taken, its extreme minimum set to the middle of the zone and
+    its winter shifted by no more than 6 K until the estimated chill hours fit. What could not be met is said
+    in `made_from`.
     Raises BadInput for a zone that is none, chill hours below 0 or above 4000, a latitude out of range.
     """
     low, high = winter.zone_bounds(zone)
@@ -242,7 +247,8 @@ def normals_like(zone: str, chill_hours: float | None = None, lat: float | None 
         lat, _ = checked_coordinates(lat, 0.0)
     name, analogue = _most_similar(middle, chill_hours, lat)
     said = [
-        f"No place was given: this is the climate of {name}, the most similar station, with its winter adjusted.",
+        f"No place was given: this is the climate of {name}, the most similar station, with its winter "
+        f"adjusted.",
         f"Coldest night of the year set to {middle:.1f} °C, the middle of zone {winter.zone_of(middle)}.",
     ]
     if chill_hours is None:
@@ -257,17 +263,20 @@ def normals_like(zone: str, chill_hours: float | None = None, lat: float | None 
     extreme = min(middle, float(fitted.tmin.min()) - 1.0)
     if extreme < middle - 0.05:
         said.append(
-            f"The typed zone and chill do not go together here: the months are so cold that the coldest night had to be "
+            f"The typed zone and chill do not go together here: the months are so cold that the coldest "
+            f"night had to be "
             f"put at {extreme:.1f} °C."
         )
     said.append(
-        "Summer, rain and day-to-day weather are the station's, so season length is a guess. A place is better."
+        "Summer, rain and day-to-day weather are the station's, so season length is a guess. A place is "
+        "better."
     )
     return replace(fitted, annual_extreme_min_degC=extreme, made_from=tuple(said))
 
 
 def _fit_chill(normals: Normals, chill_hours: float) -> Normals:
-    """The smallest winter shift that brings the estimated chill within 25 h of the typed, or as near as it gets."""
+    """The smallest winter shift that brings the estimated chill within 25 h of the typed, or as near as it
+    gets."""
     shifts = np.arange(-_MOST_SHIFT, _MOST_SHIFT + 0.05, 0.1)
     shifts = shifts[np.argsort(np.abs(shifts), kind="stable")]
     shifted = [shift_winter(normals, float(shift), keep_extreme=True) for shift in shifts]
