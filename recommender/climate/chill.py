@@ -95,7 +95,7 @@ def dynamic_portions(hourly: ArrayLike, running: bool = False) -> Array:
     portions = np.empty((len(series), days))
     for first in range(0, len(series), _WINTERS_AT_ONCE):
         block = series[first : first + _WINTERS_AT_ONCE]
-        work = _stretches_side_by_side if 2 * len(block) <= _COLUMNS else _hour_by_hour
+        work = _stretches_side_by_side if 8 * len(block) <= _COLUMNS else _hour_by_hour
         portions[first : first + _WINTERS_AT_ONCE] = work(block).reshape(days, 24, len(block)).sum(axis=1).T
     portions = portions.reshape(*lead, days)
     return np.asarray(portions.cumsum(axis=-1) if running else portions.sum(axis=-1))
@@ -116,7 +116,8 @@ def _by_day(weights: NDArray[np.generic], running: bool) -> Array:
 
 
 def _coefficients(temperature: Array, fixed_before: Array | float) -> tuple[Array, Array, Array, Array]:
-    """keep, keep after a fixing hour, gain, share fixed; fixed_before is the share of the hour before the first."""
+    """keep, keep after a fixing hour, gain, share fixed; fixed_before is the share of the hour before the
+    first."""
     # In place throughout: fresh arrays would cost more here than the arithmetic.
     inverse = temperature + KELVIN_OFFSET
     np.divide(1.0, inverse, inverse)
@@ -178,11 +179,12 @@ def _stretches_side_by_side(series: Array) -> Array:
     """(winters, hours) of temperature -> (hours, winters) of portions, for few winters.
 
     Hour must follow hour, so few winters would mean thousands of tiny NumPy calls. Each winter is cut into
-    stretches that run side by side from guessed starts. As long as the hours that fix a portion stay the same, the
-    end of a stretch is a straight line in its start, whose slope is the product of the factors: so the ends are
-    corrected along the winter, stretch after stretch, and the pass is repeated for those whose start has moved,
-    until none moves. The first stretch is right at once, the second after one more pass at the latest, and so on,
-    so the end is the exact recurrence, and in all weather few passes are needed.
+    stretches that run side by side from guessed starts. As long as the hours that fix a portion stay the
+    same, the
+    end of a stretch is a straight line in its start, whose slope is the product of the factors: so the ends
+    are corrected along the winter, stretch after stretch, and the pass is repeated for those whose start has
+    moved, until none moves. The first stretch is right at once, the second after one more pass at the latest,
+    and so on, so the end is the exact recurrence, and in all weather few passes are needed.
     """
     winters, hours = series.shape
     count = max(1, min(hours // _SHORTEST_STRETCH_H, _COLUMNS // winters))
@@ -210,9 +212,7 @@ def _stretches_side_by_side(series: Array) -> Array:
             break
         start.ravel()[redo] = moved.ravel()[redo]
         factors = keep.take(redo, axis=1)
-        part = _recur(
-            factors, after_fixing.take(redo, axis=1), gain.take(redo, axis=1), start.ravel()[redo]
-        )
+        part = _recur(factors, after_fixing.take(redo, axis=1), gain.take(redo, axis=1), start.ravel()[redo])
         products[:, redo] = part
         ends.ravel()[redo], slopes.ravel()[redo] = part[-1], factors.prod(axis=0)
     fixed *= products

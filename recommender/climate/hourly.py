@@ -76,7 +76,7 @@ def hourly_temperatures(tmin: ArrayLike, tmax: ArrayLike, lat: float, day_of_yea
     if low.shape != high.shape or low.ndim == 0 or days.shape != low.shape[-1:]:
         raise BadInput(
             f"Minima {low.shape}, maxima {high.shape} and days of the year {days.shape} do not match",
-            remedy="Give minima and maxima of one shape, days along the last axis, a day of the year for each",
+            remedy="Give minima and maxima of one shape, days last, and one day of the year for each",
         )
     by_day, by_night, before_dawn, at_sunset = _curve_weights(lat, days)
     sunset = low + (high - low) * at_sunset
