@@ -28,7 +28,7 @@ from sklearn.preprocessing import StandardScaler
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
-from recommender.climate import downscaling  # noqa: E402
+from recommender.climate import downscaling, winter  # noqa: E402
 from recommender.climate.grid import LAPSE_RATE, GridPoint, distance_km, open_grid  # noqa: E402
 from recommender.errors import BadInput  # noqa: E402
 
@@ -62,7 +62,8 @@ class Stations:
     country: NDArray[np.object_]
     features: dict[str, Floats]
     targets: dict[str, Floats]
-    base: Floats
+    above_grid_m: Floats
+    zone: list[str]
 
     def __len__(self) -> int:
         return len(self.name)
@@ -115,7 +116,8 @@ def read_stations() -> Stations:
         country=joined["country"].to_numpy(object),
         features={"range": stack["f_range"], "extreme": stack["f_extreme"]},
         targets={kind: stack[kind] for kind in downscaling.KINDS},
-        base=np.stack(joined["base"].to_list()),
+        above_grid_m=joined["above_grid_m"].to_numpy(),
+        zone=joined["zone"].to_list(),
     )
 
 
@@ -136,7 +138,8 @@ def station_row(row: pd.Series, point: GridPoint, lat: float, lon: float, height
         "elevation_m": height,
         "trust": trust,
         "country": row["country"],
-        "base": base,
+        "above_grid_m": height - point.elevation_m,
+        "zone": row["hardiness_zone"] if isinstance(row["hardiness_zone"], str) else "",
         "mean": (tmax + tmin) / 2 + WARMING_PER_YEAR * age - base,
         "range": np.log(tmax - tmin),
         "rain": np.log((rain + 5) / (point.rain_mm + 5)),
@@ -218,18 +221,22 @@ def out_of_fold(kind: str, stations: Stations, folds: Sequence[Fold], corrected:
     return predicted
 
 
+def parts_of_the_world(stations: Stations) -> NDArray[np.str_]:
+    """Part of the world of each station."""
+    north = np.where(stations.lon > 60, "asia", "europe and mediterranean")
+    north = np.where(np.isin(stations.country, NORTH_AMERICA), "north america", north)
+    return np.where(stations.lat < 0, "southern hemisphere", north)
+
+
 def ways_of_leaving_out(stations: Stations) -> dict[str, list[Fold]]:
     """Folds by name."""
     rows = np.arange(len(stations))
     blocks = np.floor(stations.lat / 5) * 1000 + np.floor(stations.lon / 5)
-    east_or_west = np.where(stations.lon > 60, 2, 1)
-    continent = np.where(
-        stations.lat < 0, 3, np.where(np.isin(stations.country, NORTH_AMERICA), 0, east_or_west)
-    )
+    part = parts_of_the_world(stations)
     return {
         "station": [(np.delete(rows, row), rows[row : row + 1]) for row in rows],
         "block": list(GroupKFold(10).split(rows, groups=blocks)),
-        "continent": [(rows[continent != part], rows[continent == part]) for part in np.unique(continent)],
+        "continent": [(rows[part != name], rows[part == name]) for name in np.unique(part)],
     }
 
 
@@ -247,7 +254,9 @@ def scores(error: Floats) -> dict[str, float]:
 def measure(stations: Stations) -> dict[str, Any]:
     """Errors by way of leaving out, of monthly maxima and minima, rain and extremes, in and outside North
     America."""
-    america = np.isin(stations.country, NORTH_AMERICA)
+    part = parts_of_the_world(stations)
+    everywhere = np.ones(len(stations), bool)
+    wheres = {"all": everywhere, **{str(name): part == name for name in np.unique(part)}}
     measured_half = np.exp(stations.targets["range"]) / 2
     report: dict[str, Any] = {}
     for way, folds in ways_of_leaving_out(stations).items():
@@ -265,14 +274,46 @@ def measure(stations: Stations) -> dict[str, Any]:
                 "rain_ratio": rain - stations.targets["rain"],
             }
             report[f"{way}, {'corrected' if corrected else 'regression only'}"] = {
-                where: {name: scores(error[rows]) for name, error in errors.items()}
-                for where, rows in (
-                    ("all", america | ~america),
-                    ("north_america", america),
-                    ("elsewhere", ~america),
-                )
+                where: {
+                    name: scores(error[rows])
+                    for name, error in errors.items()
+                    if np.isfinite(error[rows]).any()
+                }
+                for where, rows in wheres.items()
             }
     return report
+
+
+def zone_hits(stations: Stations) -> dict[str, dict[str, float]]:
+    """How often the published hardiness zone is met by a station, or a block, left out."""
+    published = np.array([bool(zone) and zone[-1] in "ab" for zone in stations.zone])
+    wanted = np.array([winter.zone_number(zone) for zone in np.array(stations.zone)[published]])
+    america = np.isin(stations.country, NORTH_AMERICA)[published]
+    hits: dict[str, dict[str, float]] = {}
+    ways = ways_of_leaving_out(stations)
+    for way in ("station", "block"):
+        extreme = out_of_fold("extreme", stations, ways[way], corrected=True)[published, 0]
+        off = np.abs(np.array([winter.zone_number_of(value) for value in extreme]) - wanted)
+        for where, rows in (("north america", america), ("elsewhere", ~america)):
+            hits[f"{way} left out, {where}"] = {
+                "places": int(rows.sum()),
+                "same half zone": round(float((off[rows] == 0).mean()), 2),
+                "within half a zone": round(float((off[rows] <= 0.5).mean()), 2),
+                "within a zone": round(float((off[rows] <= 1.0).mean()), 2),
+            }
+    return hits
+
+
+def lapse_rate_test(stations: Stations) -> dict[str, float]:
+    """Error of the monthly mean [K] by lapse rate [K/km], at stations 150 m and more above or below the
+    grid."""
+    off = -stations.targets["mean"]
+    used = (np.abs(stations.above_grid_m) > 150) & np.isfinite(off).all(axis=1)
+    kilometres = stations.above_grid_m[used, None] / 1000
+    return {
+        f"{rate:.1f}": scores(off[used] + (LAPSE_RATE - rate) * kilometres)["rmse"]
+        for rate in (4.0, 4.5, 5.0, 5.5, 6.5)
+    } | {"stations": float(used.sum())}
 
 
 def error_by_distance(report: dict[str, Any]) -> dict[str, list[float]]:
@@ -317,6 +358,8 @@ def main() -> None:
     report = measure(stations)
     result["errors"] = error_by_distance(report)
     result["cross_validation"] = report
+    result["zones"] = zone_hits(stations)
+    result["lapse_rate_test"] = lapse_rate_test(stations)
     partial = TARGET.with_suffix(".partial")
     partial.write_text(json.dumps(result, separators=(",", ":")) + "\n", encoding="utf-8")
     partial.replace(TARGET)
@@ -325,7 +368,8 @@ def main() -> None:
             figures = "  ".join(
                 f"{name} {score['rmse']:.2f} ({score['bias']:+.2f})" for name, score in part.items()
             )
-            print(f"{way:32s} {where:14s} {figures}")
+            print(f"{way:32s} {where:24s} {figures}")
+    print(result["zones"], result["lapse_rate_test"], sep="\n")
     print(
         f"{TARGET.name}: {len(stations)} stations, {TARGET.stat().st_size / 1e3:.0f} kB; {result['errors']}"
     )
