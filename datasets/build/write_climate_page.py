@@ -124,12 +124,11 @@ def error_rows(report: dict[str, Any]) -> list[list[str]]:
     return rows
 
 
-def main() -> None:
-    """Read the fitted numbers and write the page."""
-    fitted = json.loads(SOURCE.read_text(encoding="utf-8"))
+def page(fitted: dict[str, Any]) -> str:
+    """The page for the content of `climate_coefficients.json`."""
     stations, errors, lapse = fitted["stations"], fitted["errors"], fitted["lapse_rate_test"]
     rates = [rate for rate in lapse if rate != "stations"]
-    page = PAGE.format(
+    return PAGE.format(
         stations_with_normals=sum(any(row) for row in stations["mean"]),
         stations_with_extreme=sum(any(row) for row in stations["extreme"]),
         lapse=fitted["lapse_rate_K_per_km"],
@@ -159,8 +158,13 @@ def main() -> None:
         ),
         **fitted["kernel"],
     )
+
+
+def main() -> None:
+    """Read the fitted numbers and write the page."""
+    fitted = json.loads(SOURCE.read_text(encoding="utf-8"))
     partial = TARGET.with_suffix(".partial")
-    partial.write_text(page, encoding="utf-8")
+    partial.write_text(page(fitted), encoding="utf-8")
     partial.replace(TARGET)
 
 

@@ -23,16 +23,19 @@ from recommender.climate.normals import normals_at
 pytest.importorskip("sklearn")
 
 
-@lru_cache(maxsize=1)
-def _fit() -> ModuleType:
-    path = datasets_folder() / "build" / "fit_climate.py"
-    spec = importlib.util.spec_from_file_location("fit_climate", path)
+@lru_cache(maxsize=4)
+def _script(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, datasets_folder() / "build" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["fit_climate"] = module  # dataclasses look their module up
+    sys.modules[name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+def _fit() -> ModuleType:
+    return _script("fit_climate")
 
 
 @lru_cache(maxsize=1)
@@ -152,8 +155,8 @@ def test_travel_tables_that_were_not_used_agree_roughly() -> None:
         normals = normals_at(row["lat"], row["lon"], height)
         off.append([normals.tmax[m] - row[f"tmax_{m + 1:02d}"] for m in range(12)])
         off.append([normals.tmin[m] - row[f"tmin_{m + 1:02d}"] for m in range(12)])
-    # Measured: 2.2 K; Queenstown and Mendoza lie far below the mountains around them.
-    assert _rmse(np.array(off)) < 3.0
+    # Measured: 1.9 K; Queenstown (5 K too cold) lies in a valley that the raster puts 500 m too high.
+    assert _rmse(np.array(off)) < 2.3
 
 
 def test_the_shipped_numbers_are_those_of_the_fit() -> None:
@@ -163,4 +166,12 @@ def test_the_shipped_numbers_are_those_of_the_fit() -> None:
     assert shipped["stations"]["name"] == stations.name
     assert shipped["extreme"]["coefficients"] == pytest.approx(
         fit.fit_line("extreme", stations, rows)["coefficients"], abs=1e-4
+    )
+
+
+def test_the_method_page_shows_the_shipped_numbers() -> None:
+    writer = _script("write_climate_page")
+    shipped = json.loads(writer.SOURCE.read_text(encoding="utf-8"))
+    assert writer.TARGET.read_text(encoding="utf-8") == writer.page(shipped), (
+        "run: python datasets/build/write_climate_page.py"
     )
