@@ -103,7 +103,7 @@ def dynamic_portions(hourly: ArrayLike, running: bool = False) -> Array:
 
 def safe_level(totals: ArrayLike, share_of_winters: float) -> Array:
     """The chill reached in a share of winters (0.9 = nine of ten); totals (Y, ...) along axis 0."""
-    return np.asarray(np.quantile(np.asarray(totals, dtype=np.float64), 1.0 - share_of_winters, axis=0))
+    return np.quantile(np.asarray(totals, dtype=np.float64), 1.0 - share_of_winters, axis=0)
 
 
 def _by_day(weights: NDArray[np.generic], running: bool) -> Array:

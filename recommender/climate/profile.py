@@ -267,12 +267,14 @@ def profile_from_daily(
     """Profile of a site from its own daily record.
 
     frame: columns date, tmin_degC, tmax_degC, one row a day in any order. Seasons with a day missing are left
-    out and named in `made_from`. Raises BadInput if a column is missing, a date comes twice, or no season is
-    complete.
+    out and named in `made_from`. Raises BadInput if the record is empty or lacks a column, a date comes twice,
+    or no season is complete.
     """
     missing = {"date", "tmin_degC", "tmax_degC"} - set(frame.columns)
     if missing:
         raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
+    if frame.empty:
+        raise BadInput("The daily record is empty")
     dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
     if dates.has_duplicates:
         twice = dates[dates.duplicated()][0]
