@@ -1,0 +1,17 @@
+"""The page registry: which pages there are, in which order, and the clothes they share."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from recommender.pages import about, choose, shared
+
+st.set_page_config(page_title="Orchardwright", layout="wide", initial_sidebar_state="collapsed")
+shared.dress()
+st.navigation(
+    [
+        st.Page(choose.page, title="What will do well here?", url_path="choose", default=True),
+        st.Page(about.page, title="About", url_path="about"),
+    ],
+    position="top",
+).run()

@@ -1,0 +1,57 @@
+"""The command line: `orchardwright build | rank | show | sources | climate | app`.
+
+Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
+can mend, 3 a file or folder could not be read or written. Errors go to standard error in plain words.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import sys
+import warnings
+from collections.abc import Sequence
+
+import typer
+
+from recommender.commands import build, climate, rank, serve, show, sources
+from recommender.errors import OrchardwrightError
+from recommender.wording import plain
+
+app = typer.Typer(
+    name="orchardwright",
+    help="Rank fruit varieties for a growing site from open plant data, and see the evidence.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    rich_markup_mode="rich",
+)
+app.command("rank")(rank.command)
+app.command("show")(show.command)
+app.command("sources")(sources.command)
+app.command("climate")(climate.command)
+app.command("build")(build.command)
+app.command("app")(serve.command)
+
+
+def _notice(message: Warning | str, *_: object, **__: object) -> None:
+    """A warning on standard error as one plain sentence, without the line of code that gave it."""
+    sys.stderr.write(f"Note: {plain(message)}\n")
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one command and leave with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            with contextlib.suppress(ValueError):
+                stream.reconfigure(errors="replace")
+    warnings.showwarning = _notice
+    try:
+        app(list(arguments) if arguments is not None else None, prog_name="orchardwright")
+    except OrchardwrightError as error:
+        sys.stderr.write(f"{plain(error)}\n")
+        sys.exit(error.exit_code)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,105 @@
+"""Daily weather of seasons -> the figures of a profile, one value a season.
+
+In come daily extremes of whole seasons (Y, 548) [degC]; out come arrays (Y,). What is counted from when to
+when is decided here and nowhere else. Method pages: docs/chill.md, docs/heat.md, docs/frost-and-winter.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recommender.climate import chill, frost, heat
+from recommender.climate.hourly import Array, hourly_temperatures
+from recommender.climate.season import (
+    CHILL_EARLIEST_END,
+    CHILL_LATEST_END,
+    CHILL_START,
+    MIDSUMMER,
+    MIDWINTER,
+    SEASON_DAYS,
+    YEAR_DAYS,
+    hemisphere_of,
+    season_days_of_year,
+)
+
+GROWING_BASE_DEGC = 10.0
+_SMOOTHING_DAYS = 31
+_SUMMER_DAYS = 91
+
+
+@dataclass(frozen=True, eq=False)
+class Figures:
+    """Figures of each season, all (Y,); units and meaning as in `profile.Profile`."""
+
+    annual_min: Array
+    chill_hours_0_7: Array
+    chill_hours_below_7: Array
+    chill_units: Array
+    positive_chill_units: Array
+    chill_portions: Array
+    last_spring_frost: Array
+    first_autumn_frost: Array
+    frost_free_days: Array
+    gdd10: Array
+    gdh: Array
+    summer_mean: Array
+
+
+def mean_course(tmin: Array, tmax: Array) -> Array:
+    """Mean temperature of each day of the season over the years, smoothed over 31 days (548,) [degC]."""
+    means = (tmin.mean(axis=0) + tmax.mean(axis=0)) / 2.0
+    half = _SMOOTHING_DAYS // 2
+    padded = np.pad(means, half, mode="edge")
+    return np.convolve(padded, np.full(_SMOOTHING_DAYS, 1.0 / _SMOOTHING_DAYS), mode="valid")
+
+
+def chill_window(tmin: Array, tmax: Array, lat: float) -> tuple[int, int]:
+    """First day index of the chill season and the first one after it.
+
+    From 1 October (1 April in the south) to the site's spring: the first day, from 1 March (1 September) on,
+    whose mean temperature over the years is above the limit of a chill hour; 1 June (1 December) at the
+    latest.
+    """
+    hemisphere = hemisphere_of(lat)
+    earliest, latest = CHILL_EARLIEST_END[hemisphere], CHILL_LATEST_END[hemisphere]
+    spring = mean_course(tmin, tmax)[earliest:latest] > chill.CHILL_HOUR_LIMIT_DEGC
+    return CHILL_START[hemisphere], earliest + int(np.argmax(spring)) if spring.any() else latest
+
+
+def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None = None) -> Figures:
+    """All figures of seasons (Y, 548) of daily extremes [degC]; window from `chill_window` unless given."""
+    hemisphere = hemisphere_of(lat)
+    start, end = window or chill_window(tmin, tmax, lat)
+    midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
+    # From the day before, so that the first night falls from its own evening.
+    days = slice(start - 1, None)
+    hourly = hourly_temperatures(tmin[:, days], tmax[:, days], lat, season_days_of_year(hemisphere)[days])
+    hourly = hourly[:, 1:]
+    winter, growing = hourly[:, : end - start], hourly[:, midwinter - start :]
+    last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
+    first = frost.first_frost(tmin[:, midsummer:]) + midsummer
+    summer = warmest_window(tmin, tmax, midwinter)
+    return Figures(
+        annual_min=tmin[:, :YEAR_DAYS].min(axis=1),
+        chill_hours_0_7=chill.chill_hours_0_7(winter),
+        chill_hours_below_7=chill.chill_hours_below_7(winter),
+        chill_units=chill.utah_units(winter),
+        positive_chill_units=chill.positive_utah_units(winter),
+        chill_portions=chill.dynamic_portions(winter),
+        last_spring_frost=last,
+        first_autumn_frost=first,
+        frost_free_days=frost.frost_free_days(last, first, midwinter, SEASON_DAYS),
+        gdd10=heat.growing_degree_days(tmin[:, midwinter:], tmax[:, midwinter:], GROWING_BASE_DEGC),
+        gdh=heat.growing_degree_hours(growing),
+        summer_mean=(tmin[:, summer] + tmax[:, summer]).mean(axis=1) / 2.0,
+    )
+
+
+def warmest_window(tmin: Array, tmax: Array, midwinter: int) -> slice:
+    """The 91 days in a row after midwinter that are warmest over the years."""
+    course = (tmin.mean(axis=0) + tmax.mean(axis=0))[midwinter:]
+    sums = np.convolve(course, np.ones(_SUMMER_DAYS), mode="valid")
+    start = midwinter + int(np.argmax(sums))
+    return slice(start, start + _SUMMER_DAYS)

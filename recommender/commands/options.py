@@ -1,0 +1,154 @@
+"""The answers a grower gives on the command line, turned into a `Site` and `Goals`.
+
+Lengths are metres and volumes litres; with `--units imperial` they are feet and US gallons.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from recommender.errors import BadInput
+
+if TYPE_CHECKING:
+    from recommender import Goals, Site
+
+_SAYS_WHERE = {"place", "lat", "lon", "zone", "chill_hours"}
+_WHERE = "Where"
+_PLOT = "The spot"
+_WISHES = "What you want"
+_OUT = "Output"
+
+Place = Annotated[
+    str | None,
+    typer.Option("--place", help="Town or village, country after a comma.", rich_help_panel=_WHERE),
+]
+Lat = Annotated[float | None, typer.Option("--lat", help="Latitude, south negative.", rich_help_panel=_WHERE)]
+Lon = Annotated[float | None, typer.Option("--lon", help="Longitude, west negative.", rich_help_panel=_WHERE)]
+Elevation = Annotated[
+    float | None,
+    typer.Option("--elevation", help="Height above the sea, in metres (or feet).", rich_help_panel=_WHERE),
+]
+Zone = Annotated[
+    str | None, typer.Option("--zone", help="USDA hardiness zone, such as 7b.", rich_help_panel=_WHERE)
+]
+ChillHours = Annotated[
+    float | None,
+    typer.Option(
+        "--chill-hours", help="Usual winter chill, hours at or below 7.2 °C (45 °F).", rich_help_panel=_WHERE
+    ),
+]
+SiteFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--site", help="Site file (TOML or JSON); options given beside it win.", rich_help_panel=_WHERE
+    ),
+]
+Soil = Annotated[
+    str | None,
+    typer.Option("--soil", help="unknown, sand, loam, clay or chalk.", rich_help_panel=_PLOT),
+]
+Wetness = Annotated[
+    str | None, typer.Option("--wetness", help="unknown, wet, normal or dry.", rich_help_panel=_PLOT)
+]
+Frost = Annotated[
+    str | None,
+    typer.Option("--frost", help="usual, hollow (cold air gathers) or sheltered.", rich_help_panel=_PLOT),
+]
+Space = Annotated[
+    float | None,
+    typer.Option("--space", help="Width for each tree, in metres (or feet).", rich_help_panel=_PLOT),
+]
+Container = Annotated[
+    float | None,
+    typer.Option(
+        "--container", help="Grown in a pot of this many litres (or gallons).", rich_help_panel=_PLOT
+    ),
+]
+Existing = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--existing",
+        help="A tree already near by, such as apple:Discovery; repeatable.",
+        rich_help_panel=_PLOT,
+    ),
+]
+Neighbours = Annotated[
+    str | None,
+    typer.Option("--neighbours", help="Fruit trees next door: unknown, yes or no.", rich_help_panel=_PLOT),
+]
+Crops = Annotated[
+    list[str] | None,
+    typer.Option("--crop", help="Crop to look at, such as apple; repeatable.", rich_help_panel=_WISHES),
+]
+Uses = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--use",
+        help="fresh, cooking, cider, juice, jam, canning, drying or oil; repeatable.",
+        rich_help_panel=_WISHES,
+    ),
+]
+Seasons = Annotated[
+    list[str] | None,
+    typer.Option("--season", help="early, mid or late fruit; repeatable.", rich_help_panel=_WISHES),
+]
+Storage = Annotated[
+    float | None, typer.Option("--storage", help="Should keep this many weeks.", rich_help_panel=_WISHES)
+]
+MaxHeight = Annotated[
+    float | None,
+    typer.Option("--max-height", help="No taller than this, metres (or feet).", rich_help_panel=_WISHES),
+]
+Preset = Annotated[
+    str | None, typer.Option("--preset", help="beginner, keen or nursery.", rich_help_panel=_WISHES)
+]
+Top = Annotated[int, typer.Option("--top", min=1, help="How many to show.", rich_help_panel=_OUT)]
+Everything = Annotated[bool, typer.Option("--all", help="Show every variety.", rich_help_panel=_OUT)]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="One JSON object, always in metric.", rich_help_panel=_OUT)
+]
+AsCsv = Annotated[bool, typer.Option("--csv", help="CSV, always in metric.", rich_help_panel=_OUT)]
+UnitsOption = Annotated[str, typer.Option("--units", help="metric or imperial.", rich_help_panel=_OUT)]
+
+
+def given(**answers: object) -> dict[str, Any]:
+    """Only the answers that were given."""
+    return {name: answer for name, answer in answers.items() if answer is not None and answer != []}
+
+
+def site_from(path: Path | None, answers: dict[str, Any]) -> Site:
+    """The site of the file, if one is named, with the answers given as options laid over it.
+
+    Raises BadInput where nothing says where the site is.
+    """
+    from recommender import Site
+
+    if path is None:
+        if not answers.keys() & _SAYS_WHERE:
+            raise BadInput(
+                "Where is the site",
+                remedy="Give --place NAME, or --lat and --lon, or --zone and --chill-hours, or --site FILE",
+            )
+        return Site(**answers)
+    kept = Site.answers_in(path)
+    if not answers:
+        return Site.from_file(path)
+    if answers.keys() & _SAYS_WHERE:
+        kept = {name: answer for name, answer in kept.items() if name not in {*_SAYS_WHERE, "elevation_m"}}
+    return Site(**{**kept, **answers})
+
+
+def goals_from(path: Path | None, wishes: dict[str, Any]) -> Goals:
+    """The wishes of the site file, if one is named, with those given as options laid over them."""
+    from recommender import Goals
+
+    return Goals(**wishes) if path is None else Goals(**{**Goals.answers_in(path), **wishes})
+
+
+def one_format(as_json: bool, as_csv: bool) -> None:
+    """BadInput if two output formats are asked for at once."""
+    if as_json and as_csv:
+        raise BadInput("Only one of --json and --csv can be printed", remedy="Leave one of the two out")

@@ -1,0 +1,151 @@
+"""`orchardwright rank`: the site in, the ranked shortlist out, as text, JSON or CSV."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from recommender.commands import console
+from recommender.commands import options as opt
+from recommender.wording import (
+    MARKS,
+    VERDICT_MEANINGS,
+    VERDICTS,
+    Units,
+    as_units,
+    climate_sentences,
+    crop_in_sentence,
+    crop_plural,
+    list_words,
+    litres,
+    metres,
+    place_sentence,
+    plain,
+    rows,
+)
+
+if TYPE_CHECKING:
+    from recommender.suitability.ranking import Ranking
+
+
+def command(
+    place: opt.Place = None,
+    lat: opt.Lat = None,
+    lon: opt.Lon = None,
+    elevation: opt.Elevation = None,
+    zone: opt.Zone = None,
+    chill_hours: opt.ChillHours = None,
+    site: opt.SiteFile = None,
+    crop: opt.Crops = None,
+    top: opt.Top = 10,
+    everything: opt.Everything = False,
+    use: opt.Uses = None,
+    season: opt.Seasons = None,
+    storage: opt.Storage = None,
+    max_height: opt.MaxHeight = None,
+    preset: opt.Preset = None,
+    space: opt.Space = None,
+    container: opt.Container = None,
+    soil: opt.Soil = None,
+    wetness: opt.Wetness = None,
+    frost: opt.Frost = None,
+    existing: opt.Existing = None,
+    neighbours: opt.Neighbours = None,
+    as_json: opt.AsJson = False,
+    as_csv: opt.AsCsv = False,
+    units: opt.UnitsOption = "metric",
+) -> None:
+    """Rank fruit varieties for a site, best first, and say why.
+
+    For example: orchardwright rank --place "Bristol, England" --crop apple --top 5
+    """
+    from recommender import open_catalog, rank
+
+    opt.one_format(as_json, as_csv)
+    view = as_units(units)
+    answers = opt.given(
+        place=place,
+        lat=lat,
+        lon=lon,
+        elevation_m=metres(elevation, view),
+        zone=zone,
+        chill_hours=chill_hours,
+        soil=soil,
+        wetness=wetness,
+        frost=frost,
+        space_m=metres(space, view),
+        container_L=litres(container, view),
+        existing_trees=tuple(existing or ()) or None,
+        neighbours_have_fruit_trees=neighbours,
+    )
+    wishes = opt.given(
+        crops=tuple(crop or ()) or None,
+        uses=tuple(use or ()) or None,
+        storage_weeks=storage,
+        seasons=tuple(season or ()) or None,
+        max_height_m=metres(max_height, view),
+        preset=preset,
+    )
+    where = opt.site_from(site, answers)
+    goals = opt.goals_from(site, wishes)
+    with console.progress("Opening the catalog") as report:
+        catalog = open_catalog(progress=report)
+    ranking = rank(where, goals, catalog=catalog)
+    shown = None if everything else top
+    if as_json:
+        from recommender.outputs import json_text
+
+        console.write(json_text({"site": ranking.site, "varieties": ranking.records(top=shown)}).rstrip("\n"))
+    elif as_csv:
+        from recommender.outputs import csv_text
+
+        frame = ranking.frame if shown is None else ranking.frame.head(shown)
+        console.write(csv_text(frame).rstrip("\n"))
+    else:
+        _print_cards(ranking, shown, view)
+
+
+def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
+    console.write(console.wrapped(place_sentence(ranking.site, units)))
+    for sentence in climate_sentences(ranking.site, units):
+        console.write(console.wrapped(sentence, "  ", "    "))
+    frame = ranking.frame
+    if frame.empty:
+        console.write("\nNo variety is left to rank. Ask for another crop, or for fewer wishes at once.")
+        return
+    crops = list(dict.fromkeys(frame["crop"]))
+    listed = frame if shown is None else frame.head(shown)
+    what = (
+        list_words([crop_plural(crop) for crop in crops])
+        if len(crops) <= 4
+        else f"varieties of {len(crops)} crops"
+    )
+    heading = (
+        f"The best {len(listed)} of {len(frame)} {what}"
+        if len(listed) < len(frame)
+        else f"{len(frame)} {what}"
+    )
+    console.write(f"\n{console.bold(heading)}")
+    for row in rows(listed):
+        name = (
+            plain(row.variety) if len(crops) == 1 else f"{plain(row.variety)} ({crop_in_sentence(row.crop)})"
+        )
+        left = f"{row.rank:>3}  {MARKS[row.verdict]} {row.verdict:<9}  {name}"
+        room = console.width() - len(left) - 6
+        console.write()
+        console.write(console.bold(left) + " " * max(2, room) + f"{row.score:.2f}")
+        for label, text in (("why", row.why), ("watch", row.watch)):
+            if text:
+                console.write(console.wrapped(text, f"     {label:<7}"))
+    counts = frame["verdict"].value_counts()
+    tally = [f"{counts.get(verdict, 0)} {MARKS[verdict]} {verdict}" for verdict in VERDICTS]
+    console.write()
+    console.write(console.wrapped(f"In all: {', '.join(tally)}. Scores run from 0 to 1."))
+    seen = [verdict for verdict in VERDICTS if verdict in set(listed["verdict"])]
+    for verdict in seen:
+        console.write(console.wrapped(f"{MARKS[verdict]} {verdict}: {VERDICT_MEANINGS[verdict]}", "  "))
+    best = listed.iloc[0]
+    console.write(
+        console.wrapped(
+            f'Evidence behind a line: orchardwright show "{best["variety"]}" --crop {best["crop"]}', "  "
+        )
+    )

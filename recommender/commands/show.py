@@ -1,0 +1,123 @@
+"""`orchardwright show VARIETY`: every value of a variety with its standing, its sources and what was
+published.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from recommender.commands import console
+from recommender.commands import options as opt
+from recommender.wording import (
+    Units,
+    as_units,
+    crop_in_sentence,
+    missing,
+    plain,
+    rows,
+    settled_words,
+    trait_label,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from recommender.dossier import Dossier
+
+
+def command(
+    variety: Annotated[str, typer.Argument(help="Variety, or crop:variety.", show_default=False)],
+    crop: Annotated[str | None, typer.Option("--crop", help="Its crop, where two share the name.")] = None,
+    as_json: opt.AsJson = False,
+    as_csv: opt.AsCsv = False,
+    units: opt.UnitsOption = "metric",
+) -> None:
+    """Show what is known of a variety: values, standing, sources, and where they disagree.
+
+    For example: orchardwright show "Bramley's Seedling"
+    """
+    from recommender import open_catalog
+    from recommender.dossier import dossier
+
+    opt.one_format(as_json, as_csv)
+    view = as_units(units)
+    with console.progress("Opening the catalog") as report:
+        catalog = open_catalog(progress=report)
+    found = dossier(catalog, variety, crop)
+    if as_json:
+        from recommender.outputs import json_text
+
+        console.write(json_text(found.as_dict()).rstrip("\n"))
+    elif as_csv:
+        from recommender.outputs import csv_text
+
+        console.write(csv_text(found.evidence).rstrip("\n"))
+    else:
+        _print(found, view)
+
+
+def _print(found: Dossier, units: Units) -> None:
+    born = ", ".join(str(part) for part in (found.origin, found.year) if part)
+    title = f"{plain(found.variety)} ({crop_in_sentence(found.crop)})"
+    console.write(console.bold(title) + (f", {plain(born)}" if born else ""))
+    if found.also:
+        console.write(console.wrapped(f"Also called {', '.join(found.also)}.", "", "  "))
+    _print_values(found, units)
+    _print_disagreements(found)
+    _print_evidence(found, units)
+    _print_sources(found.sources)
+    if not found.cautions.empty:
+        console.write(
+            f"\n{console.bold('Cautions')} (your own authority decides; check the rule that holds now)"
+        )
+        for caution in rows(found.cautions):
+            where = "" if caution.regions == "all" else f" ({caution.regions.replace('|', ', ')})"
+            console.write(console.wrapped(f"{caution.fact}{where}", f"  {caution.severity}: ", "    "))
+
+
+def _print_values(found: Dossier, units: Units) -> None:
+    console.write(f"\n{console.bold('Values')} (standing; numbers point to the sources below)")
+    known = found.settled[found.settled["standing"] != "unknown"]
+    if known.empty:
+        console.write("  Nobody has published anything about it that could be used.")
+    for row in rows(known):
+        text = settled_words(row, units)
+        refs = "".join(f" [{ref}]" for ref in found.references(row.source_ids))
+        console.write(console.wrapped(f"{trait_label(row.trait)}: {text}", "  ", "    "))
+        console.write(console.wrapped(f"{row.standing}{refs}", "    "))
+
+
+def _print_disagreements(found: Dossier) -> None:
+    if found.disagreements.empty:
+        return
+    console.write(f"\n{console.bold('Where sources disagree')}")
+    for row in rows(found.disagreements):
+        console.write(console.wrapped(f"{trait_label(row.trait)}: {row.disagreement}", "  ", "    "))
+
+
+def _print_evidence(found: Dossier, units: Units) -> None:
+    console.write(f"\n{console.bold('Evidence as it was found')}")
+    for row in rows(found.evidence):
+        source = "from memory, no source" if missing(row.ref) else f"[{row.ref}]"
+        note = "" if missing(row.note) else f"; {row.note}"
+        console.write(
+            console.wrapped(f"{row.trait} = {statement(row)} {source} {row.basis}{note}", "  ", "    ")
+        )
+
+
+def statement(row: Any) -> str:
+    """One piece of evidence as it was written down: value or range, and its unit."""
+    value, low, high = (None if missing(part) else plain(part) for part in (row.value, row.low, row.high))
+    ends = f"{low or '…'} to {high or '…'}" if low or high else ""
+    text = f"{value} ({ends})" if value and ends else value or ends
+    return text if missing(row.unit) else f"{text} {plain(row.unit)}"
+
+
+def _print_sources(sources: pd.DataFrame) -> None:
+    console.write(f"\n{console.bold('Sources')}")
+    for row in rows(sources):
+        parts = [row.title, row.author, row.year, row.url]
+        told = ", ".join(plain(part) for part in parts if not missing(part))
+        console.write(console.wrapped(told or str(row.source_id), f"  [{row.ref}] "))

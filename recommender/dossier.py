@@ -1,0 +1,125 @@
+"""What is known of one variety, gathered for reading: settled values, disagreements, evidence, sources,
+cautions.
+
+In come a catalog and a name; out goes a `Dossier` of frames, in the order in which a grower would ask. It
+settles
+nothing itself: that is the catalog's work.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from recommender.wording import missing
+
+if TYPE_CHECKING:
+    from recommender.catalog.store import Catalog
+
+# What decides whether a tree can live and fruit at a site stands first; looks and names come last.
+_READING_ORDER = (
+    "zone_min", "zone_max", "min_survival_temp", "chill_hours", "chill_portions", "chill_units",
+    "bloom_season", "bloom_group", "bloom_offset", "frost_tolerance_bloom", "self_fertility", "pollen",
+    "ploidy", "s_alleles", "ripening_season", "ripening_offset", "harvest_start", "harvest_end",
+    "bloom_to_harvest", "storage", "use", "vigour", "mature_height", "habit", "bearing_years",
+    "yield_class", "fruit_size", "skin_colour", "flesh_colour", "brix",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Dossier:
+    """Everything the catalog holds of one variety.
+
+    crop, variety: its accepted name. origin, year: where and when it arose, None where not known.
+    also: its other names. settled: one row a trait (see `Catalog.settled`). evidence: one row a published
+    statement, with the number of its source in `ref`. sources: one row a source, `ref` first. cautions: what
+    to mind, as the catalog words it, with region and severity.
+    """
+
+    crop: str
+    variety: str
+    origin: str | None
+    year: int | None
+    also: tuple[str, ...]
+    settled: pd.DataFrame
+    evidence: pd.DataFrame
+    sources: pd.DataFrame
+    cautions: pd.DataFrame
+
+    @property
+    def disagreements(self) -> pd.DataFrame:
+        """The settled values on which sources disagree."""
+        said = self.settled["disagreement"].astype("string").fillna("")
+        return self.settled[said.str.strip() != ""]
+
+    def references(self, source_ids: object) -> tuple[int, ...]:
+        """The numbers, in `sources`, of the sources named in a `|`-joined text."""
+        if not isinstance(source_ids, str):
+            return ()
+        numbers = self.sources.set_index("source_id")["ref"]
+        return tuple(sorted({int(numbers[name]) for name in source_ids.split("|") if name in numbers.index}))
+
+    def as_dict(self) -> dict[str, object]:
+        """The whole dossier as plain objects, ready for JSON."""
+        from recommender.outputs import frame_records
+
+        return {
+            "crop": self.crop,
+            "variety": self.variety,
+            "origin": self.origin,
+            "year": self.year,
+            "also_called": list(self.also),
+            "values": frame_records(self.settled),
+            "evidence": frame_records(self.evidence),
+            "sources": frame_records(self.sources),
+            "cautions": frame_records(self.cautions),
+        }
+
+
+def cautions_for(catalog: Catalog, crop: str) -> pd.DataFrame:
+    """Cautions that concern one crop (columns as in `cautions.csv`), gravest first; those for all crops are
+    left to the pages on growing."""
+    cautions = catalog.cautions()
+    mine = cautions[cautions["crop"].fillna("").map(lambda crops: crop in str(crops).split("|"))]
+    rank = {"stop": 0, "warning": 1, "info": 2}
+    return mine.sort_values("severity", key=lambda words: words.map(rank).fillna(3), kind="stable")
+
+
+def _text(value: object) -> str | None:
+    return None if missing(value) else str(value)
+
+
+def dossier(catalog: Catalog, name: str, crop: str | None = None) -> Dossier:
+    """All that is known of a variety. `name` may be `crop:variety`, a synonym or a near spelling.
+
+    Raises UnknownName, with the nearest three, if no variety is called so.
+    """
+    crop, variety = catalog.resolve(name, crop)
+    order = {trait: place for place, trait in enumerate(_READING_ORDER)}
+    settled = catalog.settled(crop, variety)
+    settled = settled.sort_values("trait", key=lambda t: t.map(order).fillna(len(order)), kind="stable")
+    evidence = catalog.evidence(crop, variety)
+    evidence = evidence.sort_values("trait", key=lambda t: t.map(order).fillna(len(order)), kind="stable")
+    cited = [c for c in evidence["source_id"].dropna().drop_duplicates() if c != "memory"]
+    sources = catalog.sources().set_index("source_id").reindex(cited).rename_axis("source_id").reset_index()
+    sources.insert(0, "ref", range(1, len(sources) + 1))
+    numbers = dict(zip(sources["source_id"], sources["ref"], strict=True))
+    evidence = evidence.assign(ref=evidence["source_id"].map(numbers).astype("Int64"))
+    names = catalog.names()
+    also = names[(names["crop"] == crop) & (names["variety"] == variety)]["name"]
+    varieties = catalog.varieties()
+    record = varieties[(varieties["crop"] == crop) & (varieties["variety"] == variety)].iloc[0]
+    year = _text(record["year"])
+    return Dossier(
+        crop=crop,
+        variety=variety,
+        origin=_text(record["origin"]),
+        year=int(float(year)) if year and year.replace(".", "", 1).isdigit() else None,
+        also=tuple(n for n in also.drop_duplicates() if n != variety),
+        settled=settled.reset_index(drop=True),
+        evidence=evidence.reset_index(drop=True),
+        sources=sources,
+        cautions=cautions_for(catalog, crop).reset_index(drop=True),
+    )

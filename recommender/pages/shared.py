@@ -1,0 +1,79 @@
+"""What every page shares: its clothes, the catalog (opened once for all visitors), and errors in plain
+words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from recommender.errors import OrchardwrightError, UnknownName
+
+if TYPE_CHECKING:
+    from recommender.catalog.store import Catalog
+    from recommender.charts import Paper
+
+
+def dress() -> None:
+    """Put on the small style sheet that the theme cannot express."""
+    st.html(Path(__file__).with_name("face.css"))
+
+
+def paper() -> Paper:
+    """Whether the page is light or dark, for pictures that cannot read it from the style sheet."""
+    return "dark" if st.context.theme.type == "dark" else "light"
+
+
+@st.cache_resource(show_spinner=False)
+def _opened() -> Catalog:
+    from recommender import open_catalog
+
+    bar = st.progress(0.0, text="Building the catalog; this is done once.")
+
+    def report(what: str, share: float) -> None:
+        bar.progress(min(max(share, 0.0), 1.0), text=what)
+
+    try:
+        return open_catalog(progress=report)
+    finally:
+        bar.empty()
+
+
+def catalog() -> Catalog:
+    """The catalog, built with a progress bar on the first visit."""
+    return _opened()
+
+
+@contextmanager
+def told_plainly() -> Iterator[None]:
+    """Show an error of the family where it happened, in words, and stop this page there."""
+    try:
+        yield
+    except OrchardwrightError as error:
+        say(error)
+        st.stop()
+
+
+def say(error: OrchardwrightError) -> None:
+    """One error as a quiet notice: what is wrong, where, what to do. Names are shown as text, never as
+    markup.
+    """
+    st.html(f'<div class="ow-error" role="alert">{_as_html(error)}</div>')
+
+
+def _as_html(error: OrchardwrightError) -> str:
+    from html import escape
+
+    if isinstance(error, UnknownName):
+        near = "".join(f"<li>{escape(name)}</li>" for name in error.suggestions)
+        hint = (
+            f"<p>Did you mean one of these?</p><ul>{near}</ul>"
+            if near
+            else "<p>Try a larger town near by.</p>"
+        )
+        return f"<p>No {escape(error.kind)} is called “{escape(error.name)}”.</p>{hint}"
+    return "".join(f"<p>{escape(line)}</p>" for line in str(error).splitlines())

@@ -1,0 +1,307 @@
+"""The criteria: each one a question to a variety at a site, answered in [0, 1] with a meaning that can be
+checked.
+
+In come `Varieties` (arrays over V varieties), the site's `Profile` (arrays over Y years) and the answers; out
+go arrays (V,). The first five ask whether the tree lives and bears; the rest how well it answers the garden
+and the wishes. Acclimation, ice and wind are left out. Each share of years is an expectation: where a
+variety's figure is uncertain, every year counts by its chance, so a vague figure gives a middling answer,
+never a good one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from recommender.suitability.expectations import (
+    HOURS_PER_PORTION,
+    Trait,
+    Varieties,
+    mapped,
+    number,
+    text,
+    zone_bound,
+)
+
+if TYPE_CHECKING:
+    from recommender.climate.profile import Profile
+    from recommender.suitability.goals import Goals
+    from recommender.suitability.site import Site
+    from recommender.suitability.timing import Timing
+
+Floats = NDArray[np.float64]
+
+# A tree still crops fully when this share of its flowers lives (common practice: far more open than can be
+# carried).
+FLOWERS_FOR_A_CROP = 0.3
+BLOOM_LASTS_DAYS = 12
+# 10 % and 90 % of open flowers die at these temperatures where the crop has no table of its own (28 and 25
+# degF, the apple's; published in Utah State IPM-012-11).
+OTHER_KILL_degC = (-2.2, -3.9)
+# Catkins and female flowers of hazel stand far more frost than fruit blossom (from memory).
+CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
+BLOOM_OVERLAP_DAYS = 8.0
+# See `stays_asleep`: times the need at which half the trees wake too early, its spread in doublings, the
+# crops asked (full bloom before so many degree days), and hours to a portion in a winter with much chill
+# (estimated).
+WAKING_RATIO = 7.0
+WAKING_SPREAD = 0.8
+EARLY_BLOOM_HEAT = 350.0
+# What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
+# near.
+POLLINATION = {
+    "alone": 1.0,
+    "partly": 0.75,
+    "neighbours": 0.85,
+    "unknown": 0.65,
+    "nobody": 0.45,
+    "no fruit": 0.2,
+}
+
+
+def site_error(profile: Profile, name: str, otherwise: float) -> float:
+    """The error the climate room states for a figure, or `otherwise` where it states none."""
+    value = profile.errors.get(name, otherwise)
+    return float(value) if np.isfinite(value) else otherwise
+
+
+def share_above(years: Floats, need: Floats, error: Floats) -> Floats:
+    """Expected share of years (V,) in which the yearly figure (Y,) is above each need (V,) known with `error`
+    (V,)."""
+    return ndtr((years[None, :] - need[:, None]) / np.maximum(error, 1e-9)[:, None]).mean(axis=1)
+
+
+def safe_zone(site_zone: float) -> float:
+    """The rating a cautious buyer asks for: two zones colder than the site (common practice).
+
+    site_zone: number of the site's zone (7.5 = 7b); out comes a zone number.
+    """
+    return max(1.0, site_zone - 2.0)
+
+
+def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: float) -> Floats:
+    """Expected share of winters whose coldest night stays above what the variety stands.
+
+    annual_min (Y,) [degC]; hardiness [degC]; 0.9 means: hurt badly in about one winter of ten.
+    """
+    return share_above(annual_min, hardiness.value, np.hypot(hardiness.error, site_error_K))
+
+
+def enough_chill(
+    hours: Floats,
+    portions: Floats,
+    varieties: Varieties,
+    error_hours: float,
+    error_portions: float,
+    shift: Floats | None = None,
+) -> Floats:
+    """Expected share of winters that bring the chill a variety needs.
+
+    hours (Y,): hours at or below 7.2 degC; portions (Y,): Dynamic Model. A need published in portions is
+    judged in portions. One published in hours (or Utah units) is judged in hours and, at 15 hours a portion,
+    in portions, and
+    the better of the two counts: hours miss the mild chilling days of maritime winters, which portions count.
+    shift (V,): moves every need by that many of its errors (for the cautious and the hopeful end).
+    A crop that needs no chill gets 1.
+    """
+    step = np.zeros(len(varieties)) if shift is None else shift
+    width = 1.0 if shift is None else 0.0
+    need, wanted = varieties.chill_hours, varieties.chill_portions
+
+    def share(years: Floats, value: Floats, error: Floats, error_site: float) -> Floats:
+        return share_above(years, value + step * error, np.hypot(error * width, error_site))
+
+    by_hours = share(hours, need.value, need.error, error_hours)
+    as_portions = share(
+        portions, need.value / HOURS_PER_PORTION, need.error / HOURS_PER_PORTION, error_portions
+    )
+    by_portions = share(portions, wanted.value, wanted.error, error_portions)
+    judged = np.where(varieties.by_portions, by_portions, np.maximum(by_hours, as_portions))
+    return np.where(~varieties.by_portions & (need.value <= 0.0), 1.0, judged)
+
+
+def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
+    """Chance that the tree does not wake in a mild spell long before spring, given that it lacks no chill.
+
+    hours_0_7 (Y,): chill hours from 0 to 7.2 degC, the ones that count towards waking. A tree whose need is met
+    many times over is awake by midwinter: at three times its need it is safe in nearly nine years of ten, at seven
+    times in half, and it never gets less than 0.3, as only growth is lost (common practice: choose a chill need near
+    what the site brings). Asked only of crops that blossom early in spring; others wait for warmth and get 1.
+    """
+    need, error = varieties.chill_hours.value, varieties.chill_hours.error
+    by_portions = varieties.chill_portions.value * HOURS_PER_PORTION
+    need = np.maximum(np.where(varieties.by_portions, by_portions, need), 50.0)
+    supply = max(float(np.median(hours_0_7)), 1.0)
+    spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
+    awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
+    early = varieties.defaults["bloom_heat"].to_numpy(dtype=float) < EARLY_BLOOM_HEAT
+    return np.where(early & ~varieties.evergreen, 0.3 + 0.7 * awake, 1.0)
+
+
+def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[Floats, Floats]:
+    """10 % and 90 % kill temperatures of open flowers (V,) [degC]; one publication for each crop."""
+    table = dict(CROP_KILL_degC)
+    if critical is not None and len(critical):
+        bloom = critical[critical["stage"].isin(["full bloom", "full white", "full pink"])]
+        bloom = bloom.sort_values(["crop", "stage", "source_id"]).drop_duplicates("crop")
+        for row in bloom[["crop", "kill10_degC", "kill90_degC"]].dropna().itertuples(index=False):
+            table.setdefault(str(row[0]), (float(row[1]), float(row[2])))
+    pairs = crop.map(lambda name: table.get(name, OTHER_KILL_degC))
+    both = np.array(pairs.tolist(), dtype=float).reshape(-1, 2)
+    return both[:, 0], both[:, 1]
+
+
+def bloom_without_frost(
+    tmin: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+) -> Floats:
+    """Expected share of a full crop left by frost at bloom, over the years.
+
+    tmin (Y, D) [degC]; kill10, kill90 (V,) [degC]. The coldest night from two days before full bloom to
+    twelve days after kills a share of flowers, straight between the two temperatures; three flowers in ten
+    suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
+    Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
+    """
+    years, days = tmin.shape
+    coldest = np.full((years, days), np.inf)
+    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
+        shifted = np.full((years, days), np.inf)
+        if offset < 0:
+            shifted[:, -offset:] = tmin[:, :offset]
+        else:
+            shifted[:, : days - offset] = tmin[:, offset:]
+        np.minimum(coldest, shifted, out=coldest)
+    spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
+    year = np.arange(years)[None, :]
+    kept = np.zeros(when.bloom.shape)
+    for weight, step in ((0.25, -1), (0.5, 0), (0.25, 1)):
+        night = coldest[year, np.clip(when.bloom + step * spread, 0, days - 1)]
+        dead = 0.1 + 0.8 * (kill10[:, None] - night) / (kill10 - kill90)[:, None]
+        living = 1.0 - np.clip(np.where(np.isfinite(dead), dead, 0.0), 0.0, 1.0)
+        kept += weight * np.minimum(living / FLOWERS_FOR_A_CROP, 1.0)
+    return np.where(evergreen, 1.0, kept.mean(axis=1))
+
+
+def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_]) -> Floats:
+    """Chance, over the years, that fruit is ripe before it freezes or the season turns cold. Evergreens hang
+    through winter and get 1."""
+    spare = when.season_end[None, :] - when.harvest
+    return np.where(evergreen, 1.0, ndtr(spare / when.harvest_error[:, None]).mean(axis=1))
+
+
+def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
+    """Expected share of summers warm enough for good fruit.
+
+    gdd10 (Y,) [degree days above 10 degC]. The crop's need lies between where a middling variety fails and
+    where it is good; early varieties and those of low heat need want less, late ones and those of high heat
+    need more.
+    """
+    fails = varieties.defaults["warmth_fails"].to_numpy(dtype=float)
+    good = varieties.defaults["warmth_good"].to_numpy(dtype=float)
+    own = np.nan_to_num(
+        mapped(text(varieties.frame, "heat_need"), {"low": 0.85, "medium": 1.0, "high": 1.15}), nan=1.0
+    )
+    need = (fails + good) / 2.0 * own * (1.0 + 0.08 * np.clip(varieties.ripe_class.value, -2.0, 2.0))
+    return share_above(gdd10, need, (good - fails) / 2.0)
+
+
+def pollination(
+    varieties: Varieties, everyone: Varieties, trees: Sequence[tuple[str, str]], neighbours: str
+) -> Floats:
+    """How sure the variety is of pollen in this garden: 1 if it sets fruit alone or a partner stands there
+    already.
+
+    A partner is another variety of a crop that crosses with it, sheds live pollen, is not of the same
+    S-alleles, and blooms with it (a Gaussian of 8 days). Neighbours' trees count nearly as much, unknown
+    neighbours less.
+    """
+    kind = varieties.self_fertility
+    partly = kind == "partly-self-fertile"
+    alone = np.isin(kind, ["self-fertile", "parthenocarpic"])
+    open_answer = {"yes": "neighbours", "no": "nobody"}.get(neighbours, "unknown")
+    worth = np.full(len(varieties), POLLINATION[open_answer])
+    names = varieties.frame["variety"].to_numpy(dtype=object)
+    crop = varieties.frame["crop"].to_numpy(dtype=object)
+    alleles = text(varieties.frame, "s_alleles")
+    for tree_crop, tree_name in trees:
+        at = np.flatnonzero((everyone.frame["crop"] == tree_crop) & (everyone.frame["variety"] == tree_name))
+        if not len(at):
+            continue
+        tree = at[0]
+        gives = (
+            everyone.self_fertility[tree] != "female" and text(everyone.frame, "pollen")[tree] != "sterile"
+        )
+        ploidy = number(everyone.frame, "ploidy")[tree]
+        if not gives or (ploidy == 3):
+            continue
+        crossing = np.array(
+            [tree_crop in varieties.crosses_with.get(name, frozenset([name])) for name in crop]
+        )
+        same = (crop == tree_crop) & (names == tree_name)
+        same_alleles = (
+            (alleles != "") & (alleles == text(everyone.frame, "s_alleles")[tree]) & (crop == tree_crop)
+        )
+        apart = varieties.bloom_shift.value - everyone.bloom_shift.value[tree]
+        apart = apart + np.where(crop == tree_crop, 0.0, 2.0)
+        overlap = np.exp(-0.5 * (apart / BLOOM_OVERLAP_DAYS) ** 2)
+        worth = np.maximum(worth, np.where(crossing & ~same & ~same_alleles, overlap, 0.0))
+    worth = np.where(partly, np.maximum(worth, POLLINATION["partly"]), worth)
+    return np.where(alone, POLLINATION["alone"], np.where(kind == "male", POLLINATION["no fruit"], worth))
+
+
+def fits_the_room(varieties: Varieties, site: Site, goals: Goals) -> Floats:
+    """Chance that the tree can be kept within the room there is, on the smallest stock the trade offers.
+
+    Width is taken as eight tenths of height; a pot of L litres holds a tree of about 0.45 sqrt(L) metres
+    (common practice: 45 L for 3 m). 1 where no room was stated.
+    """
+    limits = [goals.max_height_m]
+    if site.space_m is not None:
+        limits.append(site.space_m / 0.8)
+    if site.plot_m2 is not None:
+        limits.append(float(np.sqrt(site.plot_m2)) / 0.8)
+    if site.container_L is not None:
+        limits.append(0.45 * float(np.sqrt(site.container_L)))
+    stated = [limit for limit in limits if limit is not None]
+    if not stated:
+        return np.ones(len(varieties))
+    return ndtr((min(stated) + 0.5 - varieties.height.value) / varieties.height.error)
+
+
+def wanted_use(varieties: Varieties, uses: Sequence[str]) -> Floats:
+    """1 if any wanted use is published for the variety, 0.3 if other uses are, else what its crop makes
+    likely."""
+    listed = text(varieties.frame, "use")
+    wanted = np.array([bool(set(uses) & set(str(value).split("|"))) for value in listed])
+    known = listed != ""
+    answer = pd.Series(np.where(known, np.where(wanted, 1.0, 0.3), np.nan))
+    usual = answer.groupby(varieties.frame["crop"].to_numpy()).transform("mean").fillna(0.6)
+    return np.where(known, answer, np.minimum(usual, 0.75))
+
+
+def wanted_season(varieties: Varieties, seasons: Sequence[str]) -> Floats:
+    """Chance that the variety ripens in a wanted third of its crop's own season."""
+    place, error = varieties.ripe_class.value, np.maximum(varieties.ripe_class.error, 0.3)
+    early, late = ndtr((-0.43 - place) / error), ndtr((place - 0.43) / error)
+    chances: Mapping[str, Floats] = {"early": early, "mid": 1.0 - early - late, "late": late}
+    return np.clip(sum((chances[season] for season in seasons), np.zeros(len(varieties))), 0.0, 1.0)
+
+
+def keeps(varieties: Varieties, weeks: float) -> Floats:
+    """Chance that fruit keeps the wanted weeks; late fruit keeps longer where nothing is published (error 6
+    weeks)."""
+    published = number(varieties.frame, "storage")
+    known = np.isfinite(published)
+    guess = 6.0 + 5.0 * varieties.ripe_class.value
+    return ndtr((np.where(known, published, guess) - weeks) / np.where(known, 3.0, 6.0))
+
+
+__all__ = [
+    "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination",
+    "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
+    "winter_survival", "zone_bound",
+]  # fmt: skip

@@ -1,0 +1,371 @@
+"""What to expect of every variety: its published value where there is one, else what its crop leaves open.
+
+In comes the catalog's wide traits frame (one row a variety) with the crops table; out goes `Varieties`,
+arrays in the same order, each trait with its value, its error (one standard deviation) and whether it is
+published for the variety.
+A value that nobody published is never left out and never counted as good: it is the crop's usual value with
+an error as wide as the crop is varied. Later, `catalog.gaps` can give better estimates through the same three
+arrays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from recommender.suitability.crop_defaults import defaults_for
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# A variety rated for a zone is expected to stand that zone's usual coldest nights. A zone is bounded by the
+# mean of the yearly extremes, which vary by about 4 K from winter to winter, so the tree's own limit lies
+# about that much below the cold end of its zone (common practice; the error covers catalogues that rate by a
+# whole zone or by hearsay).
+ZONE_MARGIN_K = 4.0
+ZONE_RATING_ERROR_K = 3.5
+SURVIVAL_TEMP_ERROR_K = 3.0
+# A value with a larger error than this says nothing of what is usual for its crop.
+WELL_KNOWN_K = 6.0
+# Least error of a published chill need [h] and [portions]: sources for one variety differ by this much.
+CHILL_HOURS_ERROR = 100.0
+CHILL_PORTIONS_ERROR = 7.0
+# Median chill need of varieties by the warmest zone they are sold for (computed from the 120 or so varieties
+# in the catalog with both figures: 720 h in zone 8, 510 in 9, 210 in 10, 50 in 10b) with their scatter.
+ZONE_MAX_POINTS = (7.0, 8.0, 9.0, 10.0, 10.5)
+ZONE_MAX_CHILL_HOURS = (800.0, 720.0, 500.0, 200.0, 60.0)
+ZONE_MAX_ERROR_HOURS = 200.0
+# Days from the middle of the crop's season, by the word used; a compound word lies between its two.
+BLOOM_SEASON_DAYS = {
+    "very-early": -9.0, "early": -5.0, "early-mid": -2.5, "mid": 0.0, "mid-late": 2.5, "late": 5.0,
+    "very-late": 9.0,
+}  # fmt: skip
+RIPENING_CLASS = {
+    "very-early": -2.0, "early": -1.2, "early-mid": -0.6, "mid": 0.0, "mid-late": 0.6, "late": 1.2,
+    "very-late": 2.0,
+}  # fmt: skip
+# A tree that needs less chill starts on its heat sooner: days of bloom per 100 h of chill need (estimated).
+BLOOM_DAYS_PER_100_CHILL_HOURS = 2.0
+# Hours at or below 7.2 degC to one chill portion in winters of 400 to 1000 hours, where most needs in hours
+# were found (computed: 15 at Fresno, Phoenix and Gainesville in this project's climate).
+HOURS_PER_PORTION = 15.0
+SUSCEPTIBILITY = {
+    "immune": 1.0, "resistant": 0.9, "moderately-resistant": 0.7, "moderately-susceptible": 0.4,
+    "susceptible": 0.25, "very-susceptible": 0.0,
+}  # fmt: skip
+
+
+def zone_bound(zone: Floats) -> Floats:
+    """Cold end of a USDA zone [degC] from its number (5.0 = 5a, 5.5 = 5b): zones are 10 degF wide from -60
+    degF.
+
+    Source: USDA Plant Hardiness Zone Map, https://planthardiness.ars.usda.gov (zone 1a begins at -60 degF).
+
+    >>> zone_bound(np.array([5.0, 5.5])).round(1).tolist()
+    [-28.9, -26.1]
+    """
+    return ((np.asarray(zone, dtype=float) - 1.0) * 10.0 - 60.0 - 32.0) / 1.8
+
+
+@dataclass(frozen=True, eq=False)
+class Trait:
+    """One trait of all varieties: value (V,), error (V,) [one standard deviation, same unit], known (V,)."""
+
+    value: Floats
+    error: Floats
+    known: Bools
+
+    def taken(self, rows: NDArray[np.intp]) -> Trait:
+        """The same trait of some rows."""
+        return Trait(self.value[rows], self.error[rows], self.known[rows])
+
+
+@dataclass(frozen=True, eq=False)
+class Varieties:
+    """All varieties as arrays (V,), in the order of `frame` (the catalog's wide traits, index 0..V-1).
+
+    hardiness [degC]: coldest night stood; chill_hours [h <= 7.2 degC]; chill_portions [portions], used where
+    `by_portions`; bloom_shift [d from the crop's middle]; ripe_days [d from bloom at 17 degC];
+    height [m], the least it can be kept to on the stocks the trade offers; disease: resistance in [0, 1];
+    self_fertility: text; low_chill_of_crop, high_chill_of_crop [h]: the crop's published range.
+    """
+
+    frame: pd.DataFrame
+    defaults: pd.DataFrame
+    hardiness: Trait
+    chill_hours: Trait
+    chill_portions: Trait
+    by_portions: Bools
+    chill_low: Floats
+    chill_high: Floats
+    bloom_shift: Trait
+    ripe_days: Trait
+    ripe_class: Trait
+    height: Trait
+    disease: Trait
+    self_fertility: NDArray[np.object_]
+    self_fertility_known: Bools
+    evergreen: Bools
+    crosses_with: dict[str, frozenset[str]]
+    n_sources: dict[str, Floats] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.frame)
+
+
+def number(frame: pd.DataFrame, name: str) -> Floats:
+    """A numeric column (V,) as float, NaN where missing or where the frame has no such column."""
+    if name not in frame:
+        return np.full(len(frame), np.nan)
+    return np.asarray(pd.to_numeric(frame[name], errors="coerce"), dtype=float)
+
+
+def text(frame: pd.DataFrame, name: str) -> NDArray[np.object_]:
+    """A text column (V,) with "" where missing or where the frame has no such column."""
+    if name not in frame:
+        return np.full(len(frame), "", dtype=object)
+    column = frame[name].astype(object)
+    return np.asarray(column.where(column.notna(), ""), dtype=object)
+
+
+def mapped(values: NDArray[np.object_], scale: dict[str, float]) -> Floats:
+    """Category texts (V,) to numbers by `scale`, NaN for others."""
+    return np.asarray(pd.Series(values).map(scale), dtype=float)
+
+
+def _spread(frame: pd.DataFrame, name: str) -> Floats:
+    """Half of the settled low-high range (V,), 0 where there is none."""
+    half = (number(frame, f"{name}_high") - number(frame, f"{name}_low")) / 2.0
+    return np.where(np.isfinite(half) & (half > 0), half, 0.0)
+
+
+def by_crop(crop: pd.Series, values: Floats, least: int) -> tuple[Floats, Floats, Floats]:
+    """Mean, standard deviation and count of the known values of each row's crop (V,); NaN below `least`
+    values."""
+    groups = pd.Series(values).groupby(crop.to_numpy())
+    count = groups.transform("count").to_numpy(dtype=float)
+    enough = count >= least
+    mean = np.where(enough, groups.transform("mean").to_numpy(dtype=float), np.nan)
+    deviation = np.where(enough, groups.transform("std").to_numpy(dtype=float), np.nan)
+    return mean, deviation, count
+
+
+def drawn_in(value: Floats, error: Floats, usual: Floats, width: Floats) -> tuple[Floats, Floats]:
+    """A published value (V,) drawn towards what is usual for its crop, by how uncertain it is; and its new
+    error.
+
+    The two are weighed by their errors, the crop's taken half as wide again: three papers stay where they
+    are, one claim from memory or from a single catalogue gives way where it is far out.
+    """
+    own, crop = error**-2, (1.5 * width) ** -2
+    return (own * value + crop * usual) / (own + crop), np.sqrt(1.0 / (own + crop))
+
+
+def _filled(value: Floats, error: Floats, usual: Floats, usual_error: Floats) -> Trait:
+    known = np.isfinite(value)
+    return Trait(np.where(known, value, usual), np.where(known, error, usual_error), known)
+
+
+def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
+    crop = frame["crop"]
+    from_zone = zone_bound(number(frame, "zone_min")) - ZONE_MARGIN_K
+    zone_error = np.maximum(ZONE_RATING_ERROR_K, _spread(frame, "zone_min") * 5.56)
+    measured = number(frame, "min_survival_temp")
+    measured_error = np.maximum(SURVIVAL_TEMP_ERROR_K, _spread(frame, "min_survival_temp"))
+    weights = np.stack(
+        [
+            np.where(np.isfinite(from_zone), zone_error**-2, 0.0),
+            np.where(np.isfinite(measured), measured_error**-2, 0.0),
+        ]
+    )
+    total = weights.sum(axis=0)
+    values = np.nan_to_num(np.stack([from_zone, measured]))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        value = (weights * values).sum(axis=0) / total
+        error = np.sqrt(1.0 / total)
+    told = np.where((total > 0) & (error <= WELL_KNOWN_K), value, np.nan)
+    mean, deviation, _ = by_crop(crop, told, least=4)
+    default = defaults["hardiness"].to_numpy()
+    usual = np.where(np.isfinite(mean), mean, default)
+    width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
+    with np.errstate(invalid="ignore"):
+        value, error = drawn_in(value, error, usual, width)
+    return _filled(np.where(total > 0, value, np.nan), error, usual, np.hypot(ZONE_RATING_ERROR_K, width))
+
+
+def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bools, Floats, Floats]:
+    crop = frame["crop"]
+    hours = number(frame, "chill_hours")
+    units = number(frame, "chill_units")
+    portions = number(frame, "chill_portions")
+    evergreen = crop.map(crops["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool)
+    needed = np.where(np.isfinite(hours), hours, np.maximum(units, 0.0))
+    error = np.maximum(np.maximum(CHILL_HOURS_ERROR, _spread(frame, "chill_hours")), 0.15 * needed)
+    low = crop.map(crops["chill_hours_low"]).to_numpy(dtype=float)
+    high = crop.map(crops["chill_hours_high"]).to_numpy(dtype=float)
+    mean, deviation, count = by_crop(crop, needed, least=4)
+    size = crop.map(crop.value_counts()).to_numpy(dtype=float)
+    # Low-chill varieties are those whose need gets published, so a few values say less of the rest than the
+    # range.
+    told = np.isfinite(mean) & ((count / size > 0.3) | ~np.isfinite(low))
+    middle = np.where(told, mean, (low + high) / 2.0)
+    width = np.where(told, deviation, (high - low) / 4.0)
+    middle = np.where(np.isfinite(middle), middle, np.where(evergreen, 0.0, 600.0))
+    width = np.maximum(np.where(np.isfinite(width), width, np.where(evergreen, 50.0, 250.0)), 120.0)
+    by_zone = np.interp(number(frame, "zone_max"), ZONE_MAX_POINTS, ZONE_MAX_CHILL_HOURS)
+    zone_weight = np.where(np.isfinite(by_zone), ZONE_MAX_ERROR_HOURS**-2, 0.0)
+    crop_weight = width**-2
+    usual = (zone_weight * np.nan_to_num(by_zone) + crop_weight * middle) / (zone_weight + crop_weight)
+    usual_error = np.sqrt(1.0 / (zone_weight + crop_weight))
+    usual, usual_error = np.where(evergreen, 0.0, usual), np.where(evergreen, 20.0, usual_error)
+    needed, error = drawn_in(needed, error, usual, usual_error)
+    in_hours = _filled(np.where(evergreen & ~np.isfinite(hours), np.nan, needed), error, usual, usual_error)
+    portion_error = np.maximum(CHILL_PORTIONS_ERROR, _spread(frame, "chill_portions"))
+    in_portions = Trait(np.nan_to_num(portions), portion_error, np.isfinite(portions))
+    low = np.where(np.isfinite(low), low, np.maximum(middle - 1.5 * width, 0.0))
+    high = np.where(np.isfinite(high), high, middle + 1.5 * width)
+    return in_hours, in_portions, ~in_hours.known & in_portions.known, low, high
+
+
+def _centred(crop: pd.Series, values: Floats, least: int = 5) -> Floats:
+    """Values minus their crop's median, NaN where the crop has fewer than `least`."""
+    groups = pd.Series(values).groupby(crop.to_numpy())
+    centre = np.where(groups.transform("count") >= least, groups.transform("median"), np.nan)
+    return values - centre.astype(float)
+
+
+def published(frame: pd.DataFrame, *traits: str) -> Bools:
+    """Whether at least one of the traits (V,) stands as published, not from memory or estimated."""
+    return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
+
+
+def _bloom_shift(frame: pd.DataFrame, chill: Trait) -> Trait:
+    crop = frame["crop"]
+    by_offset = _centred(crop, number(frame, "bloom_offset"))
+    by_word = mapped(text(frame, "bloom_season"), BLOOM_SEASON_DAYS)
+    value = np.where(np.isfinite(by_offset), by_offset, by_word)
+    error = np.where(np.isfinite(by_offset), np.maximum(2.0, _spread(frame, "bloom_offset")), 4.0)
+    middle = pd.Series(chill.value).groupby(crop.to_numpy()).transform("median").to_numpy(dtype=float)
+    by_chill = (chill.value - middle) / 100.0 * BLOOM_DAYS_PER_100_CHILL_HOURS
+    return _filled(value, error, np.clip(by_chill, -15.0, 10.0), np.full(len(frame), 5.0))
+
+
+def _ripe(frame: pd.DataFrame, defaults: pd.DataFrame) -> tuple[Trait, Trait]:
+    """Days from bloom to ripe at 17 degC, and where in the crop's season that lies in its standard
+    deviations."""
+    crop = frame["crop"]
+    spread = defaults["ripe_spread"].to_numpy()
+    usual = defaults["ripe_days"].to_numpy()
+    days = number(frame, "bloom_to_harvest")
+    by_offset = _centred(crop, number(frame, "ripening_offset"))
+    by_word = mapped(text(frame, "ripening_season"), RIPENING_CLASS) * spread
+    start = _centred(crop, number(frame, "harvest_start"))
+    start = (start + 182.5) % 365.0 - 182.5
+    by_date = np.where(np.abs(start) <= 3.0 * spread, start, np.nan)
+    shift = np.where(np.isfinite(by_word), by_word, by_date)
+    shift = np.where(np.isfinite(by_offset), by_offset, shift)
+    error = np.where(np.isfinite(by_offset), 6.0, 10.0)
+    value = np.where(np.isfinite(days), days, usual + shift)
+    error = np.where(np.isfinite(days), 8.0, error)
+    ripe = _filled(value, error, usual, spread)
+    place = (
+        np.where(np.isfinite(by_word), by_word, np.where(np.isfinite(shift), shift, value - usual)) / spread
+    )
+    known = np.isfinite(place)
+    return ripe, Trait(np.where(known, place, 0.0), np.where(known, error / spread, 1.0), known)
+
+
+VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3}
+
+
+def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame | None) -> Trait:
+    crop = frame["crop"]
+    low = crop.map(crops["seedling_height_low_m"]).to_numpy(dtype=float)
+    high = crop.map(crops["seedling_height_high_m"]).to_numpy(dtype=float)
+    seedling = np.where(np.isfinite(low), low, high * 0.8)
+    least = pd.Series(dtype=float)
+    if rootstocks is not None:
+        stocks = rootstocks.assign(crop=rootstocks["for_crops"].str.split("|")).explode("crop")
+        seedlings = stocks["crop"].map(crops["seedling_height_low_m"])
+        by_share = number(stocks, "size_percent_low") / 100.0 * seedlings
+        height = stocks["mature_height_low_m"].astype(float).fillna(by_share)
+        least = height.groupby(stocks["crop"]).min()
+    on_stock = crop.map(least).to_numpy(dtype=float)
+    vigour = mapped(text(frame, "vigour"), VIGOUR_HEIGHT)
+    smallest = np.fmin(seedling, on_stock)
+    smallest = np.where(np.isfinite(smallest), smallest, 4.0) * np.nan_to_num(vigour, nan=1.0)
+    published = number(frame, "mature_height")
+    value = np.where(np.isfinite(published), np.fmin(published, smallest), np.nan)
+    return _filled(value, np.full(len(frame), 0.5), smallest, np.full(len(frame), 1.0))
+
+
+def _disease(frame: pd.DataFrame) -> Trait:
+    columns = [
+        name
+        for name in map(str, frame)
+        if name.startswith("disease:") and not name.endswith(("_agreement", "_standing"))
+    ]
+    scores = np.full((max(len(columns), 1), len(frame)), np.nan)
+    for row, name in enumerate(columns):
+        scores[row] = mapped(text(frame, name), SUSCEPTIBILITY)
+    count = np.isfinite(scores).sum(axis=0)
+    # Half a count of a middling variety is added, so that one good mark is not taken for a clean record.
+    value = (np.nansum(scores, axis=0) + 0.5 * 0.5) / (count + 0.5)
+    return Trait(value, 0.3 / np.sqrt(count + 1.0), count > 0)
+
+
+def expect(
+    traits: pd.DataFrame,
+    crops: pd.DataFrame,
+    rootstocks: pd.DataFrame | None = None,
+    sources: pd.DataFrame | None = None,
+) -> Varieties:
+    """What to expect of every variety.
+
+    traits: the catalog's wide frame (V rows); crops: one row a crop; rootstocks: one row a stock;
+    sources: settled values (crop, variety, trait, n_sources), for saying how many sources a value has.
+    """
+    frame = traits.reset_index(drop=True)
+    table = crops.set_index("crop")
+    defaults = defaults_for(frame["crop"])
+    hours, portions, by_portions, low, high = _chill(frame, table)
+    ripe, place = _ripe(frame, defaults)
+    fertile = text(frame, "self_fertility")
+    typical = frame["crop"].map(table["typical_self_fertility"]).astype(object)
+    crosses = {
+        str(name): frozenset(str(value).split("|")) if isinstance(value, str) else frozenset([str(name)])
+        for name, value in table["crosses_with"].items()
+    }
+    counts: dict[str, Floats] = {}
+    if sources is not None and len(sources):
+        wanted = sources[
+            sources["trait"].isin(["zone_min", "min_survival_temp", "chill_hours", "chill_portions"])
+        ]
+        wide = wanted.pivot_table(
+            index=["crop", "variety"], columns="trait", values="n_sources", aggfunc="max"
+        )
+        wide = wide.reindex(pd.MultiIndex.from_frame(frame[["crop", "variety"]]))
+        counts = {str(name): wide[name].fillna(0).to_numpy(dtype=float) for name in wide}
+    return Varieties(
+        frame=frame,
+        defaults=defaults,
+        hardiness=_hardiness(frame, defaults),
+        chill_hours=hours,
+        chill_portions=portions,
+        by_portions=by_portions,
+        chill_low=low,
+        chill_high=high,
+        bloom_shift=_bloom_shift(frame, hours),
+        ripe_days=ripe,
+        ripe_class=place,
+        height=_height(frame, table, rootstocks),
+        disease=_disease(frame),
+        self_fertility=np.where(fertile != "", fertile, typical.fillna("").to_numpy(dtype=object)),
+        self_fertility_known=fertile != "",
+        evergreen=frame["crop"].map(table["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool),
+        crosses_with=crosses,
+        n_sources=counts,
+    )

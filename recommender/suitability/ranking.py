@@ -1,0 +1,372 @@
+"""Criteria combined to a score, a verdict and a place in the list.
+
+In come a `Site`, `Goals`, the catalog and the site's climate; out goes a `Ranking`: one row for each variety
+of the wanted crops, best first, with every criterion beside its score. The rule, in short: the criteria on
+which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, proof
+counts a little.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from recommender.suitability import criteria, reasons
+from recommender.suitability.expectations import Trait, Varieties, expect, published
+from recommender.suitability.goals import Goals
+from recommender.suitability.site import Site, climate_of, existing_trees
+from recommender.suitability.timing import Timing, timing, weeks_of_fruit
+
+if TYPE_CHECKING:
+    from recommender.catalog.store import Catalog
+    from recommender.climate.places import PlaceMatch
+    from recommender.climate.profile import Profile
+
+Floats = NDArray[np.float64]
+VERDICTS = ("sound", "with care", "doubtful", "ruled out")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One of the criteria a tree lives or bears by.
+
+    power: its weight in the product; sound, doubtful: at or above the first it allows `sound`, below the
+    second the verdict is `doubtful`; veto: below it, even at the hopeful end of the evidence, the variety is
+    ruled out.
+    """
+
+    power: float
+    sound: float
+    doubtful: float
+    veto: float
+
+
+LIMITS: dict[str, Limit] = {
+    "winter": Limit(power=1.0, sound=0.90, doubtful=0.70, veto=0.50),
+    "chill": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.25),
+    "dormancy": Limit(power=0.4, sound=0.55, doubtful=0.35, veto=0.0),
+    "bloom_frost": Limit(power=0.5, sound=0.70, doubtful=0.40, veto=0.05),
+    "season": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.10),
+    "warmth": Limit(power=0.6, sound=0.70, doubtful=0.35, veto=0.05),
+}
+# Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
+WISHES: dict[str, float] = {
+    "pollination": 1.0,
+    "disease": 0.4,
+    "size": 1.5,
+    "use": 1.5,
+    "harvest": 1.0,
+    "storage": 1.0,
+}
+# How much of the score hangs on wishes, and how much on proof, by who asks.
+PRESETS: dict[str, tuple[float, float]] = {
+    "beginner": (0.30, 0.16),
+    "keen": (0.30, 0.10),
+    "nursery": (0.40, 0.05),
+}
+# What has to be published before a variety counts as proven, and how much each fact says.
+PROOF: dict[str, float] = {
+    "hardiness": 2.0,
+    "chill": 2.0,
+    "ripening": 1.5,
+    "bloom": 1.0,
+    "pollination": 1.0,
+    "use": 1.0,
+}
+# With care instead of sound where the least that the evidence allows is lower than this.
+UNPROVEN = 0.6
+# Ruled out, however wide the evidence, where what is expected falls below this share of the veto.
+HOPELESS = 0.2
+PARTNER_IN_DOUBT = 0.7
+TOO_BIG = 0.4
+RULED_OUT_CEILING = 0.15
+
+
+@dataclass(frozen=True, eq=False)
+class Ranking:
+    """The result. `frame` has one row a variety: crop, variety, rank, score, score_low, score_high [0..1],
+    verdict, why, watch, known_share, then c_<criterion> in [0, 1]. `site` is the site as understood."""
+
+    frame: pd.DataFrame
+    site: dict[str, Any]
+    context: reasons.Context = field(repr=False)
+
+    def records(self, top: int | None = None, units: str = "metric") -> list[dict[str, Any]]:
+        """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
+        criteria.
+
+        units: "metric" or "imperial", for the temperatures in the reasons.
+        """
+        shown = self.frame if top is None else self.frame.head(max(top, 0))
+        told = reasons.reasons(self.context, shown.index.to_numpy(), units)
+        names = [str(name) for name in shown if str(name).startswith("c_")]
+        keep = [
+            "crop",
+            "variety",
+            "rank",
+            "score",
+            "score_low",
+            "score_high",
+            "verdict",
+            "why",
+            "watch",
+            "known_share",
+        ]
+        plain = shown[keep].to_dict("records")
+        values = shown[names].to_numpy(dtype=float).round(4).tolist()
+        short = [name.removeprefix("c_") for name in names]
+        for record, sentences, row in zip(plain, told, values, strict=True):
+            record["reasons"] = sentences
+            record["criteria"] = dict(zip(short, row, strict=True))
+        return [{str(key): value for key, value in record.items()} for record in plain]
+
+    def weeks_of_fruit(self, top: int) -> float:
+        """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
+        days = self.frame["harvest_day"].head(top).dropna().to_numpy(dtype=float)
+        return weeks_of_fruit(days, days + reasons.PICKING_DAYS)
+
+
+_EXPECTED: weakref.WeakKeyDictionary[Any, Varieties] = weakref.WeakKeyDictionary()
+
+
+def varieties_of(catalog: Catalog) -> Varieties:
+    """What to expect of every variety of a catalog; worked out once for each open catalog."""
+    held = _EXPECTED.get(catalog)
+    if held is None:
+        held = expect(catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all())
+        _EXPECTED[catalog] = held
+    return held
+
+
+def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
+    """The same for some rows only."""
+    parts: dict[str, Any] = {}
+    for part in fields(varieties):
+        value = getattr(varieties, part.name)
+        if isinstance(value, Trait):
+            parts[part.name] = value.taken(rows)
+        elif isinstance(value, pd.DataFrame):
+            parts[part.name] = value.iloc[rows].reset_index(drop=True)
+        elif isinstance(value, np.ndarray):
+            parts[part.name] = value[rows]
+    parts["n_sources"] = {name: value[rows] for name, value in varieties.n_sources.items()}
+    return replace(varieties, **parts)
+
+
+def limiting(
+    varieties: Varieties, profile: Profile, when: Timing, kills: tuple[Floats, Floats], frost_shift: float
+) -> dict[str, Floats]:
+    """The six limiting criteria (V,) and, for winter and chill, their cautious and hopeful ends (`_low`,
+    `_high`)."""
+    error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
+    error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
+    error_portions = criteria.site_error(profile, "chill_portions", 6.0)
+    coldest = profile.annual_min + 0.5 * frost_shift
+    hardy = varieties.hardiness
+    exact = np.zeros(len(varieties))
+    found = {
+        "winter": criteria.winter_survival(coldest, hardy, error_K),
+        "dormancy": criteria.stays_asleep(profile.chill_hours_0_7, varieties),
+        "bloom_frost": criteria.bloom_without_frost(
+            profile.tmin + frost_shift, when, kills[0], kills[1], varieties.evergreen
+        ),
+        "season": criteria.ripens_in_time(when, varieties.evergreen),
+        "warmth": criteria.warm_enough(profile.gdd10, varieties),
+    }
+    found["chill"] = criteria.enough_chill(
+        profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
+    )
+    # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
+    chill_known = varieties.chill_hours.known | varieties.by_portions
+    for end, side, far in (("_low", 1.0, 1.0), ("_high", -1.0, 2.0)):
+        step = side * np.where(hardy.known, 1.0, far)
+        moved = Trait(hardy.value + step * hardy.error, exact, hardy.known)
+        found[f"winter{end}"] = criteria.winter_survival(coldest, moved, error_K)
+        found[f"chill{end}"] = criteria.enough_chill(
+            profile.chill_hours_below_7,
+            profile.chill_portions,
+            varieties,
+            error_hours,
+            error_portions,
+            side * np.where(chill_known, 1.0, far),
+        )
+    for name in ("winter", "chill"):
+        found[f"{name}_low"] = np.minimum(found[f"{name}_low"], found[name])
+        found[f"{name}_high"] = np.maximum(found[f"{name}_high"], found[name])
+    return found
+
+
+def wishes(
+    varieties: Varieties, everyone: Varieties, trees: list[tuple[str, str]], site: Site, goals: Goals
+) -> tuple[dict[str, Floats], dict[str, float]]:
+    """The averaged criteria (V,) that apply to this site and these goals, and the weight of each."""
+    values = {
+        "pollination": criteria.pollination(varieties, everyone, trees, site.neighbours_have_fruit_trees),
+        "disease": varieties.disease.value,
+    }
+    weights = {"pollination": WISHES["pollination"], "disease": WISHES["disease"]}
+    weights["disease"] *= {"wet": 2.0, "dry": 0.5}.get(site.wetness, 1.0) * (2.0 if goals.low_spray else 1.0)
+    values["size"] = criteria.fits_the_room(varieties, site, goals)
+    roomy = (
+        goals.max_height_m is None
+        and site.space_m is None
+        and site.plot_m2 is None
+        and site.container_L is None
+    )
+    if not roomy:
+        weights["size"] = WISHES["size"]
+    if goals.uses:
+        values["use"], weights["use"] = criteria.wanted_use(varieties, goals.uses), WISHES["use"]
+    if goals.seasons:
+        values["harvest"], weights["harvest"] = (
+            criteria.wanted_season(varieties, goals.seasons),
+            WISHES["harvest"],
+        )
+    if goals.storage_weeks is not None:
+        values["storage"], weights["storage"] = (
+            criteria.keeps(varieties, goals.storage_weeks),
+            WISHES["storage"],
+        )
+    return values, weights
+
+
+def known_share(varieties: Varieties) -> Floats:
+    """Share of what decides a ranking (weighted as in PROOF) that is published for the variety itself
+    (V,)."""
+    frame = varieties.frame
+    known = {
+        "hardiness": published(frame, "zone_min", "min_survival_temp"),
+        "chill": published(frame, "chill_hours", "chill_portions", "chill_units") | varieties.evergreen,
+        "ripening": published(
+            frame, "bloom_to_harvest", "ripening_offset", "ripening_season", "harvest_start"
+        ),
+        "bloom": published(frame, "bloom_offset", "bloom_season") | varieties.evergreen,
+        "pollination": published(frame, "self_fertility"),
+        "use": published(frame, "use"),
+    }
+    total = sum(PROOF.values())
+    share = sum((known[name] * weight for name, weight in PROOF.items()), np.zeros(len(varieties)))
+    return np.asarray(share / total, dtype=float)
+
+
+def combine(found: dict[str, Floats], end: str = "") -> Floats:
+    """The limiting criteria multiplied, each to its power (V,); `end` picks the cautious or hopeful
+    values."""
+    parts = [
+        np.clip(found.get(name + end, found[name]), 1e-6, 1.0) ** limit.power
+        for name, limit in LIMITS.items()
+    ]
+    return np.asarray(np.prod(parts, axis=0))
+
+
+def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
+    """The verdict of each variety (V,) as its place in VERDICTS."""
+    size = len(next(iter(found.values())))
+    ruled_out, doubtful, sound = np.zeros(size, bool), np.zeros(size, bool), np.ones(size, bool)
+    for name, limit in LIMITS.items():
+        value = found[name]
+        ruled_out |= (found.get(f"{name}_high", value) < limit.veto) | (value < limit.veto * HOPELESS)
+        doubtful |= value < limit.doubtful
+        sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
+    sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
+    return np.select([ruled_out, doubtful, sound], [3, 2, 0], default=1)
+
+
+def rank(
+    site: Site, goals: Goals | None = None, catalog: Catalog | None = None, profile: Profile | None = None
+) -> Ranking:
+    """Rank every variety of the wanted crops for a site, best first.
+
+    goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
+    climate (default: worked out from where the site is). Raises UnknownName for a place, crop or tree that is
+    not known, BadInput for a site at sea.
+    """
+    goals = goals if goals is not None else Goals()
+    if catalog is None:
+        from recommender.catalog.store import open_catalog
+
+        catalog = open_catalog()
+    match: PlaceMatch | None = None
+    if profile is None:
+        profile, match = climate_of(site)
+    everyone = varieties_of(catalog)
+    trees = existing_trees(site, catalog)
+    crops = [catalog.resolve_crop(name) for name in goals.crops]
+    varieties = everyone
+    if crops:
+        varieties = taken(everyone, np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy()))
+    when = timing(profile, varieties, site.frost_shift)
+    kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
+    found = limiting(varieties, profile, when, kills, site.frost_shift)
+    wished, weights = wishes(varieties, everyone, trees, site, goals)
+    share = known_share(varieties)
+
+    by_wishes, by_proof = PRESETS[goals.preset]
+    liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
+    factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
+    verdict = verdicts(found, wished)
+    ends = {}
+    for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
+        value = combine(found, end) * factor
+        ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
+
+    context = reasons.Context(
+        varieties=varieties,
+        profile=profile,
+        when=when,
+        found=found,
+        wished=wished,
+        verdict=verdict,
+        site=site,
+        goals=goals,
+        trees=tuple(trees),
+        cautions=catalog.cautions(),
+        country=match.country if match else "",
+        region=match.region if match else "",
+    )
+    why, watch = reasons.why_and_watch(context)
+    values = {
+        "crop": varieties.frame["crop"].to_numpy(dtype=object),
+        "variety": varieties.frame["variety"].to_numpy(dtype=object),
+        "rank": np.zeros(len(varieties), dtype=np.int64),
+        **{name: value.round(6) for name, value in ends.items()},
+        "verdict": np.array(VERDICTS, dtype=object)[verdict],
+        "why": why,
+        "watch": watch,
+        "known_share": share.round(4),
+        **{f"c_{name}": found[name] for name in LIMITS},
+        **{f"c_{name}": value for name, value in wished.items()},
+        **reasons.dates(context),
+    }
+    frame = pd.DataFrame(values)
+    # Equal scores keep the catalog's order (crop, then variety), so that a list is the same every time.
+    frame = frame.sort_values("score", ascending=False, kind="stable")
+    frame["rank"] = np.arange(1, len(frame) + 1)
+    return Ranking(frame=frame, site=site_as_understood(site, profile, match), context=context)
+
+
+def site_as_understood(site: Site, profile: Profile, match: PlaceMatch | None) -> dict[str, Any]:
+    """The site in plain values: place, coordinates, zone, figures with p10, p50 and p90, errors, what it was
+    made of."""
+    return {
+        "place": match.name if match else None,
+        "region": match.region if match else None,
+        "country": match.country if match else None,
+        "others": list(match.others) if match else [],
+        "lat": profile.lat,
+        "lon": profile.lon,
+        "elevation_m": profile.elevation_m,
+        "hemisphere": profile.hemisphere,
+        "zone": profile.zone,
+        "zone_number": profile.zone_number,
+        "safe_zone": criteria.safe_zone(profile.zone_number),
+        "figures": profile.summary(),
+        "errors": dict(profile.errors),
+        "made_from": list(profile.made_from),
+        "answers": site.model_dump(exclude_none=True),
+    }
