@@ -201,7 +201,7 @@ def _download(
                 f"{why}, {manners.tries} times",
                 where=url,
                 remedy="Check the network and try later; what has arrived is kept and taken up again. Without a"
-                " network the built-in climate serves: orchardwright climate --place, or --lat and --lon",
+                " network the built-in climate serves: orchardwright climate --place, or --lat --lon",
                 transient=True,
             )
     if check is not None:

@@ -17,9 +17,11 @@ from urllib.parse import urlsplit
 
 import numpy as np
 import pandas as pd
-import platformdirs
 
+from recommender.catalog.store import default_cache
 from recommender.climate.download import CachedFile, FetchFault, Manners, fetch
+from recommender.climate.grid import distance_km
+from recommender.climate.normals import checked_coordinates
 from recommender.climate.weather import WeatherRecord, read_weather
 from recommender.errors import BadInput, OrchardwrightError
 
@@ -29,9 +31,7 @@ __all__ = ["NOAA_BASE", "FetchFault", "Fetched", "Manners", "Station", "fetch_we
 #: variable below).
 NOAA_BASE = "https://www.ncei.noaa.gov/pub/data/ghcn/daily"
 SERVER_VARIABLE = "ORCHARDWRIGHT_NOAA_URL"
-CACHE_VARIABLE = "ORCHARDWRIGHT_CACHE"
 
-EARTH_RADIUS_KM = 6371.0  # mean radius, IUGG
 #: Stations farther away, much higher or lower, shorter or long closed are not offered. Our choice; common
 #: practice in agroclimatic work is 50 to 100 km and the same side of a mountain.
 MAX_KM, MAX_HEIGHT_DIFFERENCE_M, MIN_YEARS, CLOSED_YEARS = 150.0, 500.0, 10, 30
@@ -84,9 +84,8 @@ class Fetched:
 
 
 def cache_folder() -> Path:
-    """Where fetched weather is kept: ORCHARDWRIGHT_CACHE, or the user's cache folder."""
-    named = os.environ.get(CACHE_VARIABLE)
-    return (Path(named) if named else platformdirs.user_cache_path("orchardwright")) / "weather"
+    """Where fetched weather is kept: the folder `weather` in the project's cache."""
+    return default_cache() / "weather"
 
 
 def server_address(server: str | None = None) -> str:
@@ -191,14 +190,6 @@ def _plausible(path: Path, table: pd.DataFrame, good: pd.Series) -> pd.DataFrame
 # --- choosing -----------------------------------------------------------------------------------------------
 
 
-def distance_km(lat: float, lon: float, lats: np.ndarray, lons: np.ndarray) -> np.ndarray:
-    """Great-circle distance [km] from one point to many (n,); haversine formula (Sinnott 1984)."""
-    a, b = np.radians(lat), np.radians(np.asarray(lats, dtype=float))
-    turn = np.radians(np.asarray(lons, dtype=float) - lon)
-    half = np.sin((b - a) / 2.0) ** 2 + np.cos(a) * np.cos(b) * np.sin(turn / 2.0) ** 2
-    return 2.0 * EARTH_RADIUS_KM * np.arcsin(np.sqrt(np.clip(half, 0.0, 1.0)))
-
-
 def nearest_stations(
     lat: float,
     lon: float,
@@ -280,10 +271,7 @@ def fetch_weather(
     Raises FetchFault (no network, no such file, garbage), BadInput (no suitable station), StorageFault
     (cache).
     """
-    if not (-90.0 <= lat <= 90.0 and -180.0 <= lon <= 180.0):
-        raise BadInput(
-            "There is no such point on Earth", where=f"lat {lat}, lon {lon}", remedy="Check the two numbers"
-        )
+    lat, lon = checked_coordinates(lat, lon)
     address, folder = server_address(server), cache or cache_folder()
     say = progress or (lambda what, share: None)
     manners = manners or Manners()

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from recommender.climate.season import SEASON_DAYS
 from recommender.climate.weather_files.checks import GAP_DAYS, fill_gaps, judged
 from recommender.climate.weather_files.formats import read_format
 from recommender.climate.weather_files.raw import TEMPERATURE_UNITS
@@ -22,9 +23,14 @@ from recommender.errors import BadInput
 
 __all__ = ["FIGURES", "GAP_DAYS", "FigureNeed", "Finding", "WeatherRecord", "read_weather"]
 
-#: Months that must be without a gap for a figure of one season, by what the figure needs (north; the south is
-#: shifted by six months). "winter": when chill builds up and the coldest day falls.
-_WINTER_MONTHS, _SUMMER_MONTHS = (10, 11, 12, 1, 2, 3), (4, 5, 6, 7, 8, 9)
+#: Parts of a season by hemisphere: month of its first day, months (0: SEASON_DAYS), years before the harvest
+#: year.
+_PARTS: dict[str, dict[str, tuple[int, int, int]]] = {
+    "winter": {"north": (10, 6, 1), "south": (4, 6, 1)},
+    "summer": {"north": (4, 6, 0), "south": (10, 6, 1)},
+    "year": {"north": (1, 12, 0), "south": (7, 12, 1)},
+    "season": {"north": (7, 0, 1), "south": (1, 0, 1)},
+}
 
 
 @dataclass(frozen=True)
@@ -96,28 +102,35 @@ class WeatherRecord:
         return bool(by_month.loc[[12, 1, 2]].mean() > by_month.loc[[6, 7, 8]].mean())
 
     def whole_seasons(self, part: str) -> tuple[int, ...]:
-        """Harvest years whose winter, summer or whole year (part) has no missing day.
+        """Harvest years in which no day of the part is missing (29 February aside).
 
-        A season runs from 1 July of the year before harvest in the north, from 1 January of the harvest year
-        in the south; its winter is October to March (April to September), its summer the other half.
+        winter: the October to March before harvest in the north, April to September in the south. summer: the
+        half year after it. year: the twelve months around the harvest. season: the 548 days that a profile
+        needs (season.py).
         """
-        date, south = self.frame["date"], self.southern
-        month = ((date.dt.month + 5) % 12 + 1) if south else date.dt.month
-        year = date.dt.year + (0 if south else (date.dt.month >= 7).astype(int))
-        if (
-            part == "summer" and not south
-        ):  # the summer after the winter: April to September of the harvest year
-            year = date.dt.year
-        if part == "summer" and south:  # October of the year before to March
-            year = date.dt.year + (date.dt.month >= 7).astype(int)
-        if part == "year":
-            year = date.dt.year + (date.dt.month >= 7).astype(int) * int(south)
-        wanted = {"winter": _WINTER_MONTHS, "summer": _SUMMER_MONTHS}.get(part, tuple(range(1, 13)))
-        inside = month.isin(wanted)
-        good = self.frame["tmin_degC"].notna() & self.frame["tmax_degC"].notna()
-        counts = good[inside].groupby(year[inside]).sum()
-        needed = {"winter": 182, "summer": 182, "year": 365}[part]
-        return tuple(int(y) for y in counts.index[counts >= needed])
+        return self._seasons(part)[0]
+
+    def lost_seasons(self, part: str) -> tuple[int, ...]:
+        """Harvest years whose part lies inside the record but lacks a day."""
+        return self._seasons(part)[1]
+
+    def _seasons(self, part: str) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        start, months, years_before = _PARTS[part]["south" if self.southern else "north"]
+        leap_day = (self.frame["date"].dt.month == 2) & (self.frame["date"].dt.day == 29)
+        good = self.frame[["tmin_degC", "tmax_degC"]].notna().all(axis=1) | leap_day
+        good.index = pd.DatetimeIndex(self.frame["date"])
+        first, last = good.index[0], good.index[-1]
+        whole: list[int] = []
+        lost: list[int] = []
+        for harvest in range(first.year, last.year + 2):
+            opens = pd.Timestamp(harvest - years_before, start, 1)
+            closes = opens + pd.DateOffset(months=months) - pd.Timedelta(days=1)
+            if not months:
+                days = pd.date_range(opens, periods=SEASON_DAYS + 2)
+                closes = days[(days.month != 2) | (days.day != 29)][SEASON_DAYS - 1]
+            if opens >= first and closes <= last:
+                (whole if good.loc[opens:closes].all() else lost).append(harvest)
+        return tuple(whole), tuple(lost)
 
     def figures(self) -> pd.DataFrame:
         """Per figure: figure, needs (years), has (whole seasons), enough, part, basis, source."""
@@ -189,6 +202,7 @@ class WeatherRecord:
             "source_years": {str(month): year for month, year in self.source_years.items()},
             "whole_winters": list(self.whole_seasons("winter")),
             "whole_years": list(self.whole_seasons("year")),
+            "whole_harvests": list(self.whole_seasons("season")),
             "long_gaps": [
                 {"first": f"{first:%Y-%m-%d}", "last": f"{last:%Y-%m-%d}", "days": int(days)}
                 for first, last, days in self.long_gaps.to_numpy().tolist()
@@ -255,25 +269,27 @@ def _with_report(record: WeatherRecord, findings: Findings) -> WeatherRecord:
 
 
 def _report_seasons(record: WeatherRecord, findings: Findings) -> None:
-    """Which winters inside the record drop out, and whether the record is long enough at all."""
+    """Which winters and harvests inside the record drop out, and whether the record is long enough at all."""
     if record.typical_year:
         return
-    whole = set(record.whole_seasons("winter"))
-    first, last = record.frame["date"].iloc[0], record.frame["date"].iloc[-1]
-    start_month, shift = (4, 0) if record.southern else (10, 1)
-    lost = []
-    for harvest in range(first.year, last.year + 2):
-        start = pd.Timestamp(harvest - shift, start_month, 1)
-        end = start + pd.DateOffset(months=6) - pd.Timedelta(days=1)
-        if harvest not in whole and start >= first and end <= last:
-            lost.append(f"{harvest}" if record.southern else f"{harvest - 1}/{harvest % 100:02d}")
+    lost = record.lost_seasons("winter")
     if lost:
+        named = [str(year - 1) if record.southern else f"{year - 1}/{year % 100:02d}" for year in lost[:12]]
         findings.add(
             "winter left out",
             "warning",
-            f"{some(len(lost), 'winter')} lacking days, left out of chill and frost figures:"
-            f" {', '.join(lost[:12])}" + (" ..." if len(lost) > 12 else ""),
+            f"{some(len(lost), 'winter')} lacking days, left out of every figure: {', '.join(named)}"
+            + (" ..." if len(lost) > 12 else ""),
             count=len(lost),
+        )
+    harvests = record.lost_seasons("season")
+    if harvests:
+        findings.add(
+            "harvest left out",
+            "warning",
+            f"{some(len(harvests), 'harvest')} whose eighteen months lack days, left out of the site's"
+            " profile: " + ", ".join(map(str, harvests[:12])) + (" ..." if len(harvests) > 12 else ""),
+            count=len(harvests),
         )
     figures = record.figures()
     short = figures[~figures["enough"]]

@@ -5,15 +5,13 @@ In: a file, or a place. Out: what was found, by line number, and a plot in plain
 
 from __future__ import annotations
 
-import json
-import sys
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 import typer
 
+from recommender.commands import console
 from recommender.errors import BadInput
 
 if TYPE_CHECKING:
@@ -30,11 +28,13 @@ app = typer.Typer(
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MARKS = {"fault": "!", "warning": "?", "note": "-"}
-_WIDTH = 88
 
 Units = Annotated[
     str | None,
-    typer.Option("--units", help="Unit of the temperatures, where the file is silent or wrong: degC, degF, K, tenths_degC."),
+    typer.Option(
+        "--units",
+        help="Unit of the temperatures, where the file is silent or wrong: degC, degF, K, tenths_degC.",
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print plain data (JSON).")]
 
@@ -43,7 +43,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print plain data (JSON).")
 def check(
     file: Annotated[Path, typer.Argument(help="Daily CSV, GHCN-Daily (.dly or CSV), EPW or TMY3; .gz too.")],
     units: Units = None,
-    lat: Annotated[float | None, typer.Option("--lat", help="Latitude, where the file gives none; south negative.")] = None,
+    lat: Annotated[
+        float | None, typer.Option("--lat", help="Latitude, where the file gives none; south negative.")
+    ] = None,
     as_json: AsJson = False,
     plot: Annotated[
         Path | None, typer.Option("--plot", help="Also draw the record into this file (.html, .svg or .png).")
@@ -58,21 +60,29 @@ def check(
     record = read_weather(file, units=units, lat=lat)
     if plot is not None:
         save_chart(record, plot)
-    _write(_json(record.to_dict()) if as_json else report_text(record))
+    console.write(_json(record.to_dict()) if as_json else report_text(record))
 
 
 @app.command("fetch")
 def fetch(
-    place: Annotated[str | None, typer.Option("--place", help="Town or village, country after a comma.")] = None,
+    place: Annotated[
+        str | None, typer.Option("--place", help="Town or village, country after a comma.")
+    ] = None,
     lat: Annotated[float | None, typer.Option("--lat", help="Latitude, south negative.")] = None,
     lon: Annotated[float | None, typer.Option("--lon", help="Longitude, west negative.")] = None,
-    elevation: Annotated[float | None, typer.Option("--elevation", help="Height above the sea, in metres.")] = None,
-    within: Annotated[float, typer.Option("--within", help="How far a station may be, in kilometres.")] = 150.0,
+    elevation: Annotated[
+        float | None, typer.Option("--elevation", help="Height above the sea, in metres.")
+    ] = None,
+    within: Annotated[
+        float, typer.Option("--within", help="How far a station may be, in kilometres.")
+    ] = 150.0,
     server: Annotated[
         str | None, typer.Option("--server", help="Another copy of NOAA's GHCN-Daily folder (https).")
     ] = None,
     cache: Annotated[Path | None, typer.Option("--cache", help="Folder to keep fetched files in.")] = None,
-    refresh: Annotated[bool, typer.Option("--refresh", help="Ask the server even if the cache has the file.")] = False,
+    refresh: Annotated[
+        bool, typer.Option("--refresh", help="Ask the server even if the cache has the file.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Get the daily record of the nearest suitable weather station from NOAA's GHCN-Daily. Uses the network.
@@ -82,7 +92,10 @@ def fetch(
     from recommender.climate.fetch import fetch_weather
 
     where = _point(place, lat, lon, elevation)
-    fetched = fetch_weather(*where, server=server, cache=cache, refresh=refresh, max_km=within, progress=_progress)
+    with console.progress("Fetching weather") as say:
+        fetched = fetch_weather(
+            *where, server=server, cache=cache, refresh=refresh, max_km=within, progress=say
+        )
     if as_json:
         about = {
             "station": str(fetched.station),
@@ -94,14 +107,19 @@ def fetch(
             "candidates": [str(station) for station in fetched.candidates],
             "notes": list(fetched.notes),
         }
-        _write(_json(fetched.record.to_dict() | about))
+        console.write(_json(fetched.record.to_dict() | about))
         return
     lines = [f"Station: {fetched.station}", *fetched.notes]
     others = [f"  {station}" for station in fetched.candidates if station.id != fetched.station.id]
     if others:
         lines += ["Others that would do:", *others]
-    lines += [f"Kept at {fetched.file.path}", f"SHA-256 {fetched.file.sha256}", "", report_text(fetched.record)]
-    _write("\n".join(lines))
+    lines += [
+        f"Kept at {fetched.file.path}",
+        f"SHA-256 {fetched.file.sha256}",
+        "",
+        report_text(fetched.record),
+    ]
+    console.write("\n".join(lines))
 
 
 def _point(
@@ -115,25 +133,19 @@ def _point(
         found = find_place(place)
         return found.lat, found.lon, found.elevation_m if elevation is None else elevation
     if lat is None or lon is None:
-        raise BadInput("It is not said where", where="--place, or --lat and --lon", remedy="Give a place or both numbers")
+        raise BadInput(
+            "It is not said where", where="--place, or --lat and --lon", remedy="Give a place or both numbers"
+        )
     return lat, lon, elevation
 
 
-def _progress(what: str, share: float) -> None:
-    if sys.stderr.isatty():
-        sys.stderr.write(f"\r\x1b[K{share:4.0%} {what}" if share < 1.0 else "\r\x1b[K")
-        sys.stderr.flush()
-
-
-def _write(text: str) -> None:
-    sys.stdout.write(f"{text}\n")
-
-
 def _json(data: dict[str, Any]) -> str:
-    return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
+    from recommender.outputs import json_text
+
+    return json_text(data).rstrip("\n")
 
 
-# --- the report in words and characters ------------------------------------------------------------------------------
+# --- the report in words and characters ---------------------------------------------------------------------
 
 
 def report_text(record: WeatherRecord) -> str:
@@ -160,9 +172,11 @@ def report_text(record: WeatherRecord) -> str:
         lines.append("Nothing odd was found.")
     for finding in record.report:
         mark = _MARKS[finding.severity]
-        lines += textwrap.wrap(str(finding), _WIDTH, initial_indent=f"{mark} ", subsequent_indent="  ")
+        lines.append(console.wrapped(str(finding), f"{mark} "))
     if record.report:
-        lines.append(f"  ({_MARKS['fault']} fault, {_MARKS['warning']} mind this, {_MARKS['note']} for your information)")
+        lines.append(
+            f"  ({_MARKS['fault']} fault, {_MARKS['warning']} mind this, {_MARKS['note']} for your information)"
+        )
     lines += ["", "Long enough for", *_figure_lines(record), "", *month_plot(record), "", *year_plot(record)]
     return "\n".join(lines)
 
@@ -170,20 +184,21 @@ def report_text(record: WeatherRecord) -> str:
 def _figure_lines(record: WeatherRecord) -> list[str]:
     part = {"winter": "winters", "summer": "summers", "year": "years"}
     return [
-        f"  {'yes' if row['enough'] else 'no ':<4}{row['figure']}: needs {row['needs']} whole {part[row['part']]},"
+        f"  {'yes' if row['enough'] else 'no ':<4}{row['figure']}: needs {row['needs']} whole"
+        f" {part[row['part']]},"
         f" has {row['has']} ({row['basis']})"
         for row in record.figures().to_dict("records")
     ]
 
 
 def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
-    """A bar a month: '.' lowest to highest ever, '-' usual nights and days (10 % to 90 %), '=' mean minimum to maximum."""
+    """A bar a month: `.` lowest to highest ever, `-` nine nights and days in ten, `=` mean night to mean day."""
     months = record.monthly()
     low = np.floor(np.nanmin(months["lowest"]) / 5.0) * 5.0
     high = max(np.ceil(np.nanmax(months["highest"]) / 5.0) * 5.0, low + 5.0)
 
     def at(value: float) -> int:
-        return int(round((value - low) / (high - low) * (width - 1)))
+        return round((value - low) / (high - low) * (width - 1))
 
     lines = ["Month by month (degC): . ever  - nine in ten  = mean night to mean day  | freezing"]
     for month in months.to_dict("records"):
@@ -196,9 +211,13 @@ def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
         if low <= 0.0 <= high and bar[at(0.0)] in " .":
             bar[at(0.0)] = "|"
         lines.append(
-            f"  {_MONTHS[int(month['month']) - 1]} {_whole(month['lowest'])} {''.join(bar)} {_whole(month['highest'])}"
+            f"  {_MONTHS[int(month['month']) - 1]} {_whole(month['lowest'])} {''.join(bar)}"
+            f" {_whole(month['highest'])}"
         )
-    return [line.rstrip() for line in [*lines, f"           {low:<{width // 2}.0f}{high:>{width - width // 2}.0f}"]]
+    return [
+        line.rstrip()
+        for line in [*lines, f"           {low:<{width // 2}.0f}{high:>{width - width // 2}.0f}"]
+    ]
 
 
 def _whole(value: float) -> str:
@@ -225,10 +244,10 @@ def year_plot(record: WeatherRecord) -> list[str]:
     return lines
 
 
-# --- the drawing -----------------------------------------------------------------------------------------------------
+# --- the drawing --------------------------------------------------------------------------------------------
 
 
-def weather_chart(record: WeatherRecord) -> altair.LayerChart:
+def weather_chart(record: WeatherRecord) -> altair.LayerChart | altair.FacetChart:
     """Months with their usual span of temperature, as an Altair chart."""
     import altair as alt
 
@@ -240,15 +259,21 @@ def weather_chart(record: WeatherRecord) -> altair.LayerChart:
     usual = base.mark_bar(color="#2f6b3c", opacity=0.45, width=18).encode(y="tmin_p10:Q", y2="tmax_p90:Q")
     mean = base.mark_bar(color="#2f6b3c", width=18).encode(y="tmin_mean:Q", y2="tmax_mean:Q")
     first, last = record.frame["date"].iloc[0], record.frame["date"].iloc[-1]
-    title = f"{record.station_name or record.path.name}, {first:%Y} to {last:%Y}: ever, nine in ten, mean night to mean day"
+    what = f"{record.station_name or record.path.name}, {first:%Y} to {last:%Y}"
+    title = f"{what}: ever, nine in ten, mean night to mean day"
     return alt.layer(span, usual, mean).properties(title=title, width=560, height=320)
 
 
 def save_chart(record: WeatherRecord, path: Path) -> None:
-    """Write the chart, whole or not at all. Raises BadInput for another ending, or where the drawing package is missing."""
-    form = path.suffix.lower().lstrip(".")
-    if form not in {"html", "svg", "png"}:
-        raise BadInput(f"“{path.name}” is no kind of drawing known here", remedy="Let it end in .html, .svg or .png")
+    """Write the chart, whole or not at all. Raises BadInput for another ending, or where the drawing package
+    is missing.
+    """
+    forms: dict[str, Literal["html", "svg", "png"]] = {".html": "html", ".svg": "svg", ".png": "png"}
+    form = forms.get(path.suffix.lower())
+    if form is None:
+        raise BadInput(
+            f"“{path.name}” is no kind of drawing known here", remedy="Let it end in .html, .svg or .png"
+        )
     new = path.with_name(f".{path.name}.new")
     try:
         # Inline: the page holds its own drawing code, so that it opens without a network.
@@ -266,7 +291,9 @@ def save_chart(record: WeatherRecord, path: Path) -> None:
         from recommender.errors import StorageFault
 
         raise StorageFault(
-            f"The drawing could not be written: {error.strerror or error}", where=str(path), remedy="Choose another folder"
+            f"The drawing could not be written: {error.strerror or error}",
+            where=str(path),
+            remedy="Choose another folder",
         ) from error
     finally:
         new.unlink(missing_ok=True)

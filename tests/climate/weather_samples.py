@@ -42,29 +42,33 @@ def daily_lines(
 ) -> list[str]:
     """A daily table as lines; the header first."""
     columns = [series["date"].dt.strftime(form)]
-    columns += [(series[name] / 10.0).map("{:.1f}".format).str.replace(".", point) for name in ("tmin", "tmax", "rain")]
-    return [header, *columns[0].str.cat(columns[1:], sep=separator)]
+    columns += [
+        (series[name] / 10.0).map("{:.1f}".format).str.replace(".", point)
+        for name in ("tmin", "tmax", "rain")
+    ]
+    return [header, *columns[0].str.cat(columns[1:], sep=separator).tolist()]
 
 
 def dly_lines(series: pd.DataFrame, flags: dict[tuple[str, str], str] | None = None) -> list[str]:
     """GHCN-Daily .dly lines: by month TMAX, TMIN, PRCP. flags: (YYYY-MM-DD, element) -> quality flag."""
     flags = flags or {}
     lines = []
-    for (year, month), days in series.groupby([series["date"].dt.year, series["date"].dt.month]):
+    for month, days in series.groupby(series["date"].dt.strftime("%Y%m")):
         for element, name in (("TMAX", "tmax"), ("TMIN", "tmin"), ("PRCP", "rain")):
             cells = ["-9999   "] * 31
             for date, value in zip(days["date"], days[name], strict=True):
                 cells[date.day - 1] = f"{value:5d} {flags.get((f'{date:%Y-%m-%d}', element), ' ')}S"
-            lines.append(f"{STATION}{year:04d}{month:02d}{element}{''.join(cells)}")
+            lines.append(f"{STATION}{month}{element}{''.join(cells)}")
     return lines
 
 
 def by_station_lines(series: pd.DataFrame, header: bool = False) -> list[str]:
     """GHCN-Daily by-station CSV lines, a day's elements together."""
     lines = ["ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME"] if header else []
-    for row in series.itertuples():
-        for element, value in (("TMAX", row.tmax), ("TMIN", row.tmin), ("PRCP", row.rain)):
-            lines.append(f"{STATION},{row.date:%Y%m%d},{element},{value},,,S,0900")
+    days = series["date"].dt.strftime("%Y%m%d")
+    for day, low, high, rain in zip(days, series["tmin"], series["tmax"], series["rain"], strict=True):
+        for element, value in (("TMAX", high), ("TMIN", low), ("PRCP", rain)):
+            lines.append(f"{STATION},{day},{element},{value},,,S,0900")
     return lines
 
 
@@ -75,9 +79,10 @@ def access_lines(series: pd.DataFrame) -> list[str]:
     lines = [",".join(f'"{name}"' for name in names)]
     head = f'"{STATION}"'
     place = f'"{LAT}","{LON}","{ELEVATION}","{NAME}, XX"'
-    for row in series.itertuples():
-        values = ",".join(f'"{value:5d}",",,S"' for value in (row.rain, row.tmax, row.tmin))
-        lines.append(f'{head},"{row.date:%Y-%m-%d}",{place},{values}')
+    days = series["date"].dt.strftime("%Y-%m-%d")
+    for day, low, high, rain in zip(days, series["tmin"], series["tmax"], series["rain"], strict=True):
+        values = ",".join(f'"{value:5d}",",,S"' for value in (rain, high, low))
+        lines.append(f'{head},"{day}",{place},{values}')
     return lines
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 from recommender.climate.weather_files.raw import RawWeather
 from recommender.climate.weather_files.text import Findings, some
 from recommender.errors import BadInput
+from recommender.units import celsius
 
 #: World records of air temperature [degC]: Vostok 21 July 1983, Furnace Creek 10 July 1913. Greatest rain of
 #: 24 hours [mm]: Foc-Foc, 7-8 January 1966. Source: WMO World Weather and Climate Extremes Archive (values
@@ -81,7 +82,7 @@ def judged(
 def to_celsius(values: pd.Series, unit: str) -> pd.Series:
     """Temperatures in degC, degF, K or tenths_degC -> degC."""
     if unit == "degF":
-        return (values - 32.0) * 5.0 / 9.0
+        return values * (celsius(1.0) - celsius(0.0)) + celsius(0.0)
     if unit == "K":
         return values - 273.15
     return values / 10.0 if unit == "tenths_degC" else values

@@ -16,6 +16,7 @@ from recommender.climate.weather_files.dates import read_dates
 from recommender.climate.weather_files.raw import ELEMENTS, RawWeather, numbers, readings_of, split_cells
 from recommender.climate.weather_files.text import Findings, table
 from recommender.errors import BadInput
+from recommender.units import METRES_PER_INCH
 
 _DATE_NAMES = {"date", "datum", "fecha", "time", "timestamp", "datetime", "obs_date",
                "observation_date", "valid",
@@ -182,7 +183,7 @@ def read_daily_csv(path: Path, lines: Sequence[str], findings: Findings) -> RawW
         if element in frame
     }
     if "rain" in values and roles["rain"][1] == "inch":
-        values["rain"] = values["rain"] * 25.4
+        values["rain"] = values["rain"] * (1000.0 * METRES_PER_INCH)
     units = {unit for role in ("tmin", "tmax") if (unit := roles[role][1])}
     if len(units) > 1:
         raise BadInput(

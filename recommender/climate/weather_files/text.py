@@ -316,18 +316,22 @@ def table(
     # A first row of full width: the parser takes the number of columns from it, however short the others are.
     width, joint = max(usual, most), "\t" if separator == " " else separator
     body = [joint.join("0" * width), *(line for line, use in zip(lines, keep, strict=True) if use)]
-    frame = pd.read_csv(
-        io.StringIO("\n".join(body)),
-        sep=r"\s+" if separator == " " else separator,
-        header=None,
-        names=range(width),
-        usecols=sorted(set(columns.values())),
-        dtype=str,
-        keep_default_na=False,
-        na_filter=False,
-        quoting=csv.QUOTE_MINIMAL if any('"' in line for line in body) else csv.QUOTE_NONE,
-        engine="c",
-    ).iloc[1:].reset_index(drop=True)
+    frame = (
+        pd.read_csv(
+            io.StringIO("\n".join(body)),
+            sep=r"\s+" if separator == " " else separator,
+            header=None,
+            names=range(width),
+            usecols=sorted(set(columns.values())),
+            dtype=str,
+            keep_default_na=False,
+            na_filter=False,
+            quoting=csv.QUOTE_MINIMAL if any('"' in line for line in body) else csv.QUOTE_NONE,
+            engine="c",
+        )
+        .iloc[1:]
+        .reset_index(drop=True)
+    )
     if len(frame) != int(keep.sum()):
         raise BadInput(
             "The lines of the table could not be told apart",
