@@ -200,8 +200,8 @@ def _download(
             raise FetchFault(
                 f"{why}, {manners.tries} times",
                 where=url,
-                remedy="Check the network and try later; what has arrived is kept and taken up again. Without a"
-                " network the built-in climate serves: orchardwright climate --place, or --lat --lon",
+                remedy="Check the network and try later; what has arrived is kept and taken up again. Without"
+                " a network the built-in climate serves: orchardwright climate --place, or --lat --lon",
                 transient=True,
             )
     if check is not None:

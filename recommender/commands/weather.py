@@ -149,7 +149,7 @@ def _json(data: dict[str, Any]) -> str:
 
 
 def report_text(record: WeatherRecord) -> str:
-    """The whole report: what the file is, what was found, which figures it is long enough for, and two plots."""
+    """The whole report: what the file is, what was found, what it is long enough for, and two plots."""
     about = record.to_dict()
     place = ", ".join(
         part
@@ -175,7 +175,7 @@ def report_text(record: WeatherRecord) -> str:
         lines.append(console.wrapped(str(finding), f"{mark} "))
     if record.report:
         lines.append(
-            f"  ({_MARKS['fault']} fault, {_MARKS['warning']} mind this, {_MARKS['note']} for your information)"
+            f"  ({_MARKS['fault']} fault, {_MARKS['warning']} mind this, {_MARKS['note']} for information)"
         )
     lines += ["", "Long enough for", *_figure_lines(record), "", *month_plot(record), "", *year_plot(record)]
     return "\n".join(lines)
@@ -192,7 +192,7 @@ def _figure_lines(record: WeatherRecord) -> list[str]:
 
 
 def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
-    """A bar a month: `.` lowest to highest ever, `-` nine nights and days in ten, `=` mean night to mean day."""
+    """A bar a month: `.` lowest to highest, `-` nine nights and days in ten, `=` mean night to mean day."""
     months = record.monthly()
     low = np.floor(np.nanmin(months["lowest"]) / 5.0) * 5.0
     high = max(np.ceil(np.nanmax(months["highest"]) / 5.0) * 5.0, low + 5.0)

@@ -254,7 +254,7 @@ def drop(first: int, last: int) -> Edit:
         (put(100, "2001-02-29,3.0,9.0,0.0"), "unreadable date", (100,)),
         (put(100, "2101-04-09,3.0,9.0,0.0"), "future date", (100,)),
         (put(100, "1901-04-09,3.0,9.0,0.0"), "stray date", (100,)),
-        (put(100, "1001-04-09,3.0,9.0,0.0"), "impossible year", (100,)),
+        (put(100, "1690-04-09,3.0,9.0,0.0"), "impossible year", (100,)),
         (put(100, "2001-04-09,3,1,9,0,0.0"), "too many cells", (100,)),
         (put(100, "2001-04-09,3.0"), "too few cells", (100,)),
         (put(100, '2001-04-09,"3.0,9.0,0.0'), "open quote", (100,)),
@@ -525,6 +525,25 @@ def test_a_typical_year_is_no_record(tmp_path: Path, decade: pd.DataFrame, layou
     assert not record.figures()["enough"].any()
     assert record.hourly is not None
     assert len(record.hourly) == len(typical) * 24 - 24 * int(len(typical) == 366)
+
+
+def test_a_slip_in_a_long_hourly_record_does_not_make_it_a_typical_year(
+    tmp_path: Path, decade: pd.DataFrame
+) -> None:
+    lines = epw_lines(decade)
+    at = 8 + 24 * 500 + 7
+    lines[at] = "1951" + lines[at][4:]
+    record = read(tmp_path, lines)
+    assert not record.typical_year
+    assert of_kind(record, "too few hours").lines == (at + 1,)
+    assert len(record.frame) == len(decade)
+
+
+def test_a_year_that_calls_itself_typical_is_believed(tmp_path: Path, decade: pd.DataFrame) -> None:
+    lines = epw_lines(decade.head(365))
+    assert not read(tmp_path, lines).typical_year
+    lines[5] = "COMMENTS 1,TMYx of invented weather"
+    assert read(tmp_path, lines).typical_year
 
 
 def test_days_short_of_hours_count_as_missing(tmp_path: Path, decade: pd.DataFrame) -> None:

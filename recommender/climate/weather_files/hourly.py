@@ -7,6 +7,7 @@ EPW: Auxiliary Programs manual (EnergyPlus weather file), US Department of Energ
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -29,7 +30,11 @@ def read_epw(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather
     places = {"year": 0, "month": 1, "day": 2, "hour": 3, "temperature": 6}
     frame = table(path, lines[start:], start + 1, ",", places, findings)
     hours = pd.to_numeric(frame["hour"], errors="coerce")
-    return _hourly(path, frame, hours, 99.9, "EPW hourly", location, (1, 6, 7, 9), findings)
+    told = " ".join(
+        [*location[4:5], *(line for line in lines[:start] if line.upper().startswith("COMMENTS"))]
+    )
+    says_typical = bool(re.search(r"\b(TMY|IWEC|CWEC|TRY|typical)", told, re.IGNORECASE))
+    return _hourly(path, frame, hours, 99.9, "EPW hourly", location, (1, 6, 7, 9), says_typical, findings)
 
 
 def read_tmy3(path: Path, lines: Sequence[str], findings: Findings) -> RawWeather:
@@ -49,7 +54,7 @@ def read_tmy3(path: Path, lines: Sequence[str], findings: Findings) -> RawWeathe
     parts = frame["date"].str.split("/", expand=True).reindex(columns=range(3)).astype(object).fillna("")
     frame = frame.drop(columns="date").assign(year=parts[2], month=parts[0], day=parts[1])
     hours = pd.to_numeric(frame["hour"].str.split(":").str[0], errors="coerce")
-    return _hourly(path, frame, hours, -9900.0, "TMY3 hourly", station, (1, 4, 5, 6), findings)
+    return _hourly(path, frame, hours, -9900.0, "TMY3 hourly", station, (1, 4, 5, 6), False, findings)
 
 
 def _hourly(
@@ -60,6 +65,7 @@ def _hourly(
     name: str,
     header: Sequence[str],
     where: tuple[int, int, int, int],
+    says_typical: bool,
     findings: Findings,
 ) -> RawWeather:
     """Hourly rows -> daily extremes. A typical year (months of different years) is laid on the year 2001."""
@@ -88,7 +94,8 @@ def _hourly(
     hourly["hour"] = hourly["hour"].astype(int)
     step = hourly["date"].diff().dt.days.dropna()
     # Months of a typical year come from different years, so its dates leap; a record runs on from day to day.
-    typical = bool((step < 0).any() or (step > 27).any()) and len(hourly["date"].dt.month.unique()) > 1
+    one_year = len(hourly) <= 24 * 370 and len(hourly["date"].dt.month.unique()) > 1
+    typical = one_year and bool(says_typical or (step < 0).any() or (step > 27).any())
     source_years: dict[int, int] = {}
     if typical:
         source_years = {
@@ -148,9 +155,8 @@ def _report_hourly(
         findings.add(
             "typical year",
             "warning",
-            f"This is a typical year stitched from months of {years[0]} to {years[-1]}, not a record: it has"
-            " no hard"
-            " winter and no late frost to learn from",
+            f"This is a typical year stitched from chosen months of {years[0]} to {years[-1]}, not a record:"
+            " it has no hard winter and no late frost to learn from",
             remedy="Use it for hourly curves; take the zone and the frost dates from a daily record",
         )
     findings.add(
