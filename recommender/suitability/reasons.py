@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from recommender import units as convert
 from recommender.suitability import cautions
-from recommender.wording import crop_in_sentence, crop_plural, list_words
+from recommender.wording import crop_plural, list_words
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -32,7 +32,6 @@ PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
 WATCH = {"winter": 0.90, "chill": 0.80, "dormancy": 0.55, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
 PRAISE = 0.95
-_ENDINGS = {"zone_min": "zone", "min_survival_temp": "cold"}
 _ALONE = ("self-fertile", "parthenocarpic")
 
 
@@ -406,4 +405,4 @@ def dates(context: Context) -> dict[str, Any]:
     }
 
 
-__all__ = ["Context", "Teller", "crop_in_sentence", "dates", "reasons", "why_and_watch", "zone_words"]
+__all__ = ["Context", "Teller", "dates", "reasons", "why_and_watch", "zone_words"]
