@@ -138,7 +138,7 @@ def _coefficients(temperature: Array, fixed_before: Array | float) -> tuple[Arra
 
 
 def _recur(keep: Array, after_fixing: Array, gain: Array, start: Array) -> Array:
-    """E at each hour (hours, winters) from E before the first (winters,). Overwrites `keep` and `gain`."""
+    """E at each hour (hours, winters) from E before the first (winters,); overwrites keep and gain."""
     one, fixing, before = np.ones_like(start), np.empty(start.shape, dtype=bool), start
     for kept, kept_after_fixing, product in zip(keep, after_fixing, gain, strict=True):
         np.greater_equal(before, one, fixing)
@@ -152,7 +152,7 @@ def _recur(keep: Array, after_fixing: Array, gain: Array, start: Array) -> Array
 def _portions_by_day(series: Array) -> Array:
     """(winters, hours) of temperature -> (winters, days) of portions.
 
-    The hours must follow each other; the winters go side by side, and the coefficients of some days are worked
+    The hours must follow each other; the winters go side by side. The coefficients of some days are worked
     out ahead, few enough to stay in the cache, so that each hour costs four NumPy calls.
     """
     winters, hours = series.shape
