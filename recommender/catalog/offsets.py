@@ -6,7 +6,7 @@ that could not be placed and why, and the scale of each crop. Model (docs/settli
     stated offset = effect(variety) - mean effect(reference varieties) + effect(source) + noise
 
 solved by weighted least squares, robust to single outliers (Huber, then bisquare weights), for all
-varieties of a crop and its near kin at once. Harvest dates of a source and place join with a free source effect.
+varieties of a crop and its near kin at once. Harvest dates of one source and place join with a free effect.
 """
 
 from __future__ import annotations
