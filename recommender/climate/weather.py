@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from recommender.climate.season import SEASON_DAYS
 from recommender.climate.weather_files.checks import GAP_DAYS, fill_gaps, judged
 from recommender.climate.weather_files.formats import read_format
 from recommender.climate.weather_files.raw import TEMPERATURE_UNITS
@@ -23,13 +22,11 @@ from recommender.errors import BadInput
 
 __all__ = ["FIGURES", "GAP_DAYS", "FigureNeed", "Finding", "WeatherRecord", "read_weather"]
 
-#: Parts of a season by hemisphere: month of its first day, months (0: SEASON_DAYS), years before the harvest
-#: year.
+#: Parts of a season by hemisphere: month of its first day, months, years before the harvest year.
 _PARTS: dict[str, dict[str, tuple[int, int, int]]] = {
     "winter": {"north": (10, 6, 1), "south": (4, 6, 1)},
     "summer": {"north": (4, 6, 0), "south": (10, 6, 1)},
     "year": {"north": (1, 12, 0), "south": (7, 12, 1)},
-    "season": {"north": (7, 0, 1), "south": (1, 0, 1)},
 }
 
 
@@ -105,8 +102,7 @@ class WeatherRecord:
         """Harvest years in which no day of the part is missing (29 February aside).
 
         winter: the October to March before harvest in the north, April to September in the south. summer: the
-        half year after it. year: the twelve months around the harvest. season: the 548 days that a profile
-        needs (season.py).
+        half year after it. year: the twelve months from midwinter around the harvest.
         """
         return self._seasons(part)[0]
 
@@ -125,9 +121,6 @@ class WeatherRecord:
         for harvest in range(first.year, last.year + 2):
             opens = pd.Timestamp(harvest - years_before, start, 1)
             closes = opens + pd.DateOffset(months=months) - pd.Timedelta(days=1)
-            if not months:
-                days = pd.date_range(opens, periods=SEASON_DAYS + 2)
-                closes = days[(days.month != 2) | (days.day != 29)][SEASON_DAYS - 1]
             if opens >= first and closes <= last:
                 (whole if good.loc[opens:closes].all() else lost).append(harvest)
         return tuple(whole), tuple(lost)
@@ -202,7 +195,6 @@ class WeatherRecord:
             "source_years": {str(month): year for month, year in self.source_years.items()},
             "whole_winters": list(self.whole_seasons("winter")),
             "whole_years": list(self.whole_seasons("year")),
-            "whole_harvests": list(self.whole_seasons("season")),
             "long_gaps": [
                 {"first": f"{first:%Y-%m-%d}", "last": f"{last:%Y-%m-%d}", "days": int(days)}
                 for first, last, days in self.long_gaps.to_numpy().tolist()
@@ -278,18 +270,18 @@ def _report_seasons(record: WeatherRecord, findings: Findings) -> None:
         findings.add(
             "winter left out",
             "warning",
-            f"{some(len(lost), 'winter')} lacking days, left out of every figure: {', '.join(named)}"
+            f"{some(len(lost), 'winter')} lacking days, left out of chill and cold: {', '.join(named)}"
             + (" ..." if len(lost) > 12 else ""),
             count=len(lost),
         )
-    harvests = record.lost_seasons("season")
-    if harvests:
+    years = record.lost_seasons("year")
+    if years:
         findings.add(
-            "harvest left out",
+            "year left out",
             "warning",
-            f"{some(len(harvests), 'harvest')} whose eighteen months lack days, left out of the site's"
-            " profile: " + ", ".join(map(str, harvests[:12])) + (" ..." if len(harvests) > 12 else ""),
-            count=len(harvests),
+            f"{some(len(years), 'harvest')} whose year from midwinter lacks days, left out of frost dates and"
+            " warmth: " + ", ".join(map(str, years[:12])) + (" ..." if len(years) > 12 else ""),
+            count=len(years),
         )
     figures = record.figures()
     short = figures[~figures["enough"]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import importlib.util
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -385,7 +386,7 @@ def test_southern_seasons_are_half_a_year_apart(tmp_path: Path, decade: pd.DataF
     # The winter of 2005 bears the harvest of 2006 in the south.
     assert record.whole_seasons("winter") == tuple(y for y in range(2002, 2012) if y != 2006)
     assert record.lost_seasons("winter") == (2006,)
-    assert of_kind(record, "winter left out").what.endswith("every figure: 2005")
+    assert of_kind(record, "winter left out").what.endswith("chill and cold: 2005")
 
 
 def test_hemisphere_is_seen_in_the_weather_where_no_latitude_is_given(tmp_path: Path) -> None:
@@ -423,7 +424,7 @@ def test_every_reader_gives_the_same_profile(
     made = profile.profile_from_daily(record.frame, LAT, LON, ELEVATION)
     assert made.zone == plain_profile.zone
     assert made.summary() == plain_profile.summary()
-    assert len(made.year) == 29
+    assert (made.winter_known.sum(), made.growing_known.sum()) == (29, 30)
     for name in (
         "tmin",
         "tmax",
@@ -443,9 +444,38 @@ def test_the_profile_leaves_out_the_harvests_that_were_announced(
     hole = (series["date"] >= "2005-08-01") & (series["date"] <= "2005-08-20")
     record = read_weather(write(tmp_path / "w.csv", daily_lines(series[~hole])), lat=lat, today=TODAY)
     made = profile.profile_from_daily(record.frame, lat)
-    assert tuple(made.year) == record.whole_seasons("season")
-    assert record.lost_seasons("season") == ((2005, 2006) if lat > 0 else (2006,))
-    assert of_kind(record, "harvest left out").count == len(record.lost_seasons("season"))
+    assert tuple(made.year[made.winter_known]) == record.whole_seasons("winter")
+    assert tuple(made.year[made.growing_known]) == record.whole_seasons("year")
+    # August is summer in the north and winter in the south, where it is also the year from July on.
+    assert record.lost_seasons("winter") == (() if lat > 0 else (2006,))
+    assert record.lost_seasons("year") == ((2005,) if lat > 0 else (2006,))
+    assert of_kind(record, "year left out").count == 1
+    assert np.isnan(made.gdd10[~made.growing_known]).all()
+    assert np.isfinite(made.gdd10[made.growing_known]).all()
+    assert np.isfinite(made.chill_portions).sum() == made.winter_known.sum()
+
+
+def test_a_typical_year_makes_one_season_that_says_so(tmp_path: Path) -> None:
+    year = invented_series("2001-01-01", "2001-12-31")
+    record = replace(read(tmp_path, daily_lines(year)), typical_year=True, lat=LAT)
+    made = profile.profile_of_record(record)
+    assert made.year.tolist() == [1]
+    summary = made.summary()
+    assert summary["chill_portions"]["p10"] == summary["chill_portions"]["p90"] > 0  # type: ignore[index]
+    assert summary["chill_portions"]["error"] is None  # type: ignore[index]
+    assert any(sentence.startswith("A typical year") for sentence in made.made_from)
+    # The autumn of the file stands before its own spring.
+    assert made.tmin[0, 92] == made.tmin[0, 92 + 365]
+    with pytest.raises(BadInput, match="lacks 31 days"):
+        profile.profile_of_record(replace(record, frame=record.frame.iloc[31:]))
+
+
+def test_a_record_without_a_latitude_asks_for_one(tmp_path: Path, decade: pd.DataFrame) -> None:
+    record = read(tmp_path, daily_lines(decade))
+    with pytest.raises(BadInput, match="where its station stands"):
+        profile.profile_of_record(record)
+    made = profile.profile_of_record(record, lat=LAT)
+    assert made.made_from[0] == "Weather file weather.txt (daily CSV)."
 
 
 # --- GHCN-Daily ---------------------------------------------------------------------------------------------
