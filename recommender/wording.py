@@ -342,6 +342,23 @@ def span_words(figure: Mapping[str, object], unit: str = "", units: Units = "met
     return _with_unit(numbers[1], unit, units), "" if low_text == high_text else f"{low_text} to {high_text}"
 
 
+def zone_span_words(figures: Mapping[str, Any]) -> str:
+    """The hardiness zone of a climate summary, and what it may be instead.
+
+    >>> zone_span_words({"zone": {"p10": "8b", "p50": "9a", "p90": "9b"}})
+    '9a (it may be 8b to 9b)'
+    """
+    zone = figures["zone"]
+    low, middle, high = (plain(zone[level]) for level in ("p10", "p50", "p90"))
+    if low == high:
+        return middle
+    return (
+        f"{middle} (it may be {low if low != middle else high})"
+        if middle in (low, high)
+        else (f"{middle} (it may be {low} to {high})")
+    )
+
+
 # A figure of the climate summary -> (what it is called, unit).
 CLIMATE_FIGURES = {
     "annual_extreme_min_degC": ("Coldest night of the winter", "degC"),

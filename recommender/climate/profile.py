@@ -52,6 +52,7 @@ from recommender.climate.seasons import (
     seasons_of,
     seasons_of_record,
 )
+from recommender.climate.warming import offsets, spoken
 from recommender.errors import BadInput, StorageFault
 
 if TYPE_CHECKING:
@@ -300,8 +301,9 @@ def build_profile(
 ) -> Profile:
     """Profile of a site from its normals, over so many made seasons.
 
-    warming_degC: one offset, or twelve (January first), added to the daily series [K]; adjustments: what the
-    spot does to it. Raises BadInput for fewer than two seasons or an offset that is neither.
+    warming_degC: one offset, four (seasons) or twelve (January first), added to the daily series [K];
+    adjustments: what the spot does to it. Raises BadInput for fewer than two seasons or an offset that is
+    neither.
     """
     if years < 2:
         raise BadInput(f"A profile needs at least two seasons, not {years}")
@@ -409,9 +411,9 @@ def _profile(
     """normals_errors: of a monthly value and of the coldest night [K] where the weather is made; else a
     record."""
     lat, lon, elevation = point
-    offsets = _offsets(warming_degC)
+    of_months = offsets(warming_degC)
     tmin, tmax = adjustments.apply(seasons.tmin, seasons.tmax, lat)
-    warming = np.repeat(offsets, MONTH_DAYS)[season_days_of_year(hemisphere_of(lat)) - 1]
+    warming = np.repeat(of_months, MONTH_DAYS)[season_days_of_year(hemisphere_of(lat)) - 1]
     tmin, tmax, year = tmin + warming, tmax + warming, seasons.year
     whole_low, whole_high = filled(tmin), filled(tmax)
     window = chill_window(whole_low, whole_high, lat)
@@ -437,9 +439,9 @@ def _profile(
         errors = {name: float(np.hypot(of_normals[name], error)) for name, error in errors.items()}
     error = errors["annual_extreme_min_degC"]
     made = [*made, *adjustments.said()]
-    if offsets.any():
+    if of_months.any():
         made.append(
-            f"Warmer by {_spoken(offsets)} K than {'the normals' if normals_errors else 'the record'}."
+            f"Warmer by {spoken(of_months)} K than {'the normals' if normals_errors else 'the record'}."
         )
     tmin, tmax, year = tmin[kept], tmax[kept], year[kept]
     winter_known, growing_known = winter_known[kept], growing_known[kept]
@@ -461,9 +463,7 @@ def _profile(
         zone=winter.zone_of(mean_extreme),
         zone_number=winter.zone_number_of(mean_extreme),
         zone_probabilities=winter.zone_probabilities(mean_extreme, error if np.isfinite(error) else 0.0),
-        warming_degC=tuple(float(offset) for offset in np.unique(offsets))
-        if np.ptp(offsets) == 0.0
-        else tuple(float(offset) for offset in offsets),
+        warming_degC=tuple((of_months[:1] if np.ptp(of_months) == 0.0 else of_months).tolist()),
         errors=errors,
         made_from=tuple(made),
         **values,
@@ -474,20 +474,6 @@ _ERROR_NAMES = {name: attribute for name, attribute, _ in _SUMMARY} | {
     "last_spring_frost": "last_spring_frost",
     "first_autumn_frost": "first_autumn_frost",
 }
-
-
-def _offsets(warming: ArrayLike) -> Array:
-    offsets = np.asarray(warming, dtype=np.float64)
-    if offsets.ndim == 0:
-        offsets = np.full(12, float(offsets))
-    if offsets.shape != (12,) or not np.isfinite(offsets).all():
-        raise BadInput("Warming is one offset in K or twelve, January first")
-    return offsets
-
-
-def _spoken(offsets: Array) -> str:
-    low, high = offsets.min(), offsets.max()
-    return f"{low:.1f}" if low == high else f"{low:.1f} to {high:.1f}"
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

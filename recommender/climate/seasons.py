@@ -100,7 +100,7 @@ def season_of_typical_year(record: pd.DataFrame, hemisphere: Hemisphere) -> Seas
     """
     dates = pd.DatetimeIndex(record.index)
     usual = record[~((dates.month == 2) & (dates.day == 29))]
-    of_year = pd.DatetimeIndex(usual.index).map(lambda day: day.replace(year=2001).dayofyear)
+    of_year = pd.DatetimeIndex(usual.index).map(lambda day: day.replace(year=2001).day_of_year)
     year = usual.set_axis(pd.Index(of_year)).groupby(level=0).first().reindex(range(1, YEAR_DAYS + 1))
     gaps = int(year.isna().any(axis=1).sum())
     if gaps:
