@@ -17,7 +17,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from weather_samples import by_station_lines, invented_series
 
 from recommender.climate import download, fetch
 from recommender.climate.download import FetchFault, Manners, cached
@@ -29,6 +28,7 @@ from recommender.climate.fetch import (
     server_address,
 )
 from recommender.errors import BadInput, OrchardwrightError
+from tests.climate.weather_samples import by_station_lines, invented_series
 
 QUICK = Manners(connect_timeout=2.0, read_timeout=0.4, tries=3, wait=0.0, pause=0.0)
 

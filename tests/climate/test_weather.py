@@ -13,7 +13,12 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from weather_samples import (
+
+from recommender.climate import profile, weather
+from recommender.climate.weather import Finding, WeatherRecord, read_weather
+from recommender.climate.weather_files import text as weather_text
+from recommender.errors import BadInput, OrchardwrightError
+from tests.climate.weather_samples import (
     ELEVATION,
     LAT,
     LON,
@@ -28,11 +33,6 @@ from weather_samples import (
     tmy3_lines,
     write,
 )
-
-from recommender.climate import profile, weather
-from recommender.climate.weather import Finding, WeatherRecord, read_weather
-from recommender.climate.weather_files import text as weather_text
-from recommender.errors import BadInput, OrchardwrightError
 
 TODAY = pd.Timestamp("2026-06-01")
 LAYOUTS: dict[str, Callable[[pd.DataFrame], list[str]]] = {

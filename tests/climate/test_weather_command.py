@@ -8,12 +8,12 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
-from weather_samples import daily_lines, epw_lines, invented_series, write
 
 from recommender.climate.download import FetchFault
 from recommender.climate.weather import read_weather
 from recommender.commands.weather import app, month_plot, year_plot
 from recommender.errors import BadInput
+from tests.climate.weather_samples import daily_lines, epw_lines, invented_series, write
 
 RUN = CliRunner()
 
