@@ -449,10 +449,13 @@ def climate_figures(site: Mapping[str, Any], units: Units = "metric") -> list[tu
     last, last_span = span_words(figures["last_spring_frost"], "", units)
     first, first_span = span_words(figures["first_autumn_frost"], "", units)
     portions = span_words(figures["chill_portions"], "CP", units)[0]
+    unfrozen = (
+        f"{span_words(figures['chill_hours_0_7'], 'h', units)[0].removesuffix(' hours')} above freezing"
+    )
     return [
         ("Hardiness zone (USDA)", f"{site['zone']}", f"coldest night {cold}, {cold_span}".rstrip(", ")),
         ("Winter chill below 7 °C" if units == "metric" else "Winter chill below 45 °F", chill,
-         "; ".join(part for part in (chill_span, portions) if part)),
+         "; ".join(part for part in (chill_span, unfrozen, portions) if part)),
         ("Last spring frost", last, last_span),
         ("First autumn frost", first, first_span),
     ]  # fmt: skip
