@@ -1,0 +1,278 @@
+"""The answer to "who pollinates whom": three code arrays, and the sentences, lists and frames made from them.
+
+In: arrays from `pollination.pollination_matrix`. Out: `PollinationMatrix` with `explain`, `partners`, `pair_frame`,
+`sets_fruit` and `chance`. No rules of pollination here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from recommender.biology import bloom_overlap
+from recommender.biology.alleles import STANDINGS, Genotype
+from recommender.biology.fertility import GAINS, NEEDED, NEEDS
+from recommender.biology.reasons_pollination import (
+    CODE,
+    COMPATIBLE,
+    REASONS,
+    RESULTS,
+    SEMI,
+    SENTENCES,
+    UNKNOWN,
+    WRONG_CROP,
+)
+from recommender.errors import UnknownName
+
+FEWEST_PAIRS = 45
+"""Typed pairs of a crop (10 varieties) below which the pooled share stands in for the crop's own."""
+
+
+@dataclass(frozen=True, eq=False)
+class PollinationMatrix:
+    """Every ordered pair of n varieties; row = the variety that bears, column = the pollen donor.
+
+    index: frame crop, variety (n rows). result, reason, standing: (n, n) int8, positions in RESULTS, REASONS and
+    STANDINGS. need: (n,) int8, positions in NEEDS. own: fertility codes, one row a variety. days: (n, 3) from
+    `bloom_overlap.bloom_day`. overlap: (n, n) shared days at a site [d] or None. genotypes: the alleles used.
+    settled: published pairs with their positions i, j and sources.
+    """
+
+    index: pd.DataFrame
+    result: np.ndarray
+    reason: np.ndarray
+    standing: np.ndarray
+    need: np.ndarray
+    own: pd.DataFrame
+    days: np.ndarray
+    overlap: np.ndarray | None
+    genotypes: pd.DataFrame
+    settled: pd.DataFrame
+
+    def __len__(self) -> int:
+        return len(self.index)
+
+    def take(self, rows: Sequence[int] | np.ndarray) -> PollinationMatrix:
+        """The same answers for the varieties at `rows`, in that order."""
+        rows = np.asarray(rows, dtype=np.int64)
+        square = np.ix_(rows, rows)
+        settled = self.settled
+        if not settled.empty:
+            place = pd.Series(np.arange(len(rows)), index=rows)
+            kept = settled["i"].isin(place.index) & settled["j"].isin(place.index)
+            settled = settled.loc[kept]
+            settled = settled.assign(
+                i=place[settled["i"]].to_numpy(), j=place[settled["j"]].to_numpy()
+            ).reset_index(drop=True)
+        return PollinationMatrix(
+            self.index.iloc[rows].reset_index(drop=True),
+            self.result[square],
+            self.reason[square],
+            self.standing[square],
+            self.need[rows],
+            self.own.iloc[rows].reset_index(drop=True),
+            self.days[rows],
+            None if self.overlap is None else self.overlap[square],
+            self.genotypes,
+            settled,
+        )
+
+    @cached_property
+    def _position(self) -> dict[tuple[str, str], int]:
+        keys = zip(self.index["crop"], self.index["variety"], strict=True)
+        return {key: k for k, key in enumerate(keys)}
+
+    def position(self, crop: str, variety: str) -> int:
+        """Row of a variety. Raises UnknownName."""
+        found = self._position.get((crop, variety))
+        if found is None:
+            raise UnknownName("variety", f"{crop}:{variety}", where="pollination matrix")
+        return found
+
+    def shared_days(self, i: int, j: int) -> float:
+        """Days both bloom [d], of the site if known, else from offsets, groups or seasons; NaN where not known."""
+        if self.overlap is not None:
+            return float(self.overlap[i, j])
+        if self.index["crop"].iat[i] != self.index["crop"].iat[j]:
+            return float("nan")
+        return float(bloom_overlap.shared_days(self.days[i : i + 1], self.days[j : j + 1])[0, 0])
+
+    def sets_fruit(self) -> np.ndarray:
+        """(n, n) bool: the donor's pollen is known to set fruit, all of it or part."""
+        return np.asarray((self.result == COMPATIBLE) | (self.result == SEMI))
+
+    def needs_partner(self) -> np.ndarray:
+        """(n,) bool: bears nothing worth picking without pollen of another plant."""
+        return np.asarray(self.need == NEEDED)
+
+    def gains_from_partner(self) -> np.ndarray:
+        """(n,) bool: bears alone, better with a partner."""
+        return np.asarray(self.need == GAINS)
+
+    def chance(self) -> np.ndarray:
+        """(n, n) float32 in [0, 1] that the donor's pollen sets fruit: 1 or 0 where known; where the result is
+        unknown, the share of the crop's typed pairs that set fruit (of all crops pooled where few are typed)."""
+        known = self.sets_fruit().astype(np.float32)
+        share = self._base_rates()
+        rate = np.array([share[crop] for crop in self.index["crop"]], dtype=np.float32)
+        return np.where(self.result == UNKNOWN, rate[:, None], known).astype(np.float32)
+
+    def _base_rates(self) -> dict[str, float]:
+        by_rule = [CODE["alleles-all"], CODE["alleles-some"], CODE["alleles-none"]]
+        crop_of = self.index["crop"].to_numpy(dtype=object)
+        counts: dict[str, tuple[int, int]] = {}
+        for crop in set(crop_of):
+            rows = np.flatnonzero(crop_of == crop)
+            codes = self.reason[np.ix_(rows, rows)]
+            typed = np.isin(codes, by_rule)
+            counts[crop] = int(typed.sum()), int((typed & (codes != CODE["alleles-none"])).sum())
+        pairs = sum(n for n, _ in counts.values())
+        pooled = sum(sets for _, sets in counts.values()) / pairs if pairs else 0.5
+        return {crop: sets / n if n >= 2 * FEWEST_PAIRS else pooled for crop, (n, sets) in counts.items()}
+
+    def explain(self, i: int, j: int) -> str:
+        """The result of donor j on variety i as one or two sentences, with the published sources in brackets."""
+        name = REASONS[self.reason[i, j]]
+        crops, varieties = self.index["crop"], self.index["variety"]
+        days = self.shared_days(i, j)
+        female, donor, shared = self._alleles(i, j)
+        text = SENTENCES[name].format(
+            female=varieties.iat[i],
+            donor=varieties.iat[j],
+            female_crop=plain_crop(crops.iat[i]),
+            donor_crop=plain_crop(crops.iat[j]),
+            a_female_crop=with_article(plain_crop(crops.iat[i])),
+            a_donor_crop=with_article(plain_crop(crops.iat[j])),
+            female_alleles=female,
+            donor_alleles=donor,
+            shared=shared,
+            overlap="no" if not days > 0.5 else f"{days:.0f}",
+        )
+        sources = self._sources(i, j) if "published" in name or "list" in name or "overruled" in name else ""
+        return f"{text} [{sources}]" if sources else text
+
+    def _alleles(self, i: int, j: int) -> tuple[str, str, str]:
+        """Alleles of both and those shared, in the first series both are typed in."""
+        one, two = (self._genotypes_of(k) for k in (i, j))
+        for series, genotype in one.items():
+            if series in two:
+                style = [h.style for h in genotype.haplotypes if h.style]
+                pollen = [h.pollen for h in two[series].haplotypes if h.pollen]
+                shared = [name for name in dict.fromkeys(style) if name in pollen]
+                return _printed(genotype), _printed(two[series]), " and ".join(shared) or "no S-allele"
+        return "not typed", "not typed", "an S-allele"
+
+    @cached_property
+    def _by_variety(self) -> dict[tuple[str, str], dict[str, Genotype]]:
+        out: dict[tuple[str, str], dict[str, Genotype]] = {}
+        rows = self.genotypes.sort_values("standing", kind="stable")
+        for row in rows.itertuples(index=False):
+            out.setdefault((str(row.crop), str(row.variety)), {})[str(row.series)] = row.genotype  # type: ignore[assignment]
+        return out
+
+    def _genotypes_of(self, k: int) -> dict[str, Genotype]:
+        return self._by_variety.get((self.index["crop"].iat[k], self.index["variety"].iat[k]), {})
+
+    def _sources(self, i: int, j: int) -> str:
+        if self.settled.empty:
+            return ""
+        found = self.settled.loc[self.settled["i"].eq(i) & self.settled["j"].eq(j), "sources"]
+        return ", ".join(found.iat[0].split("|")) if len(found) else ""
+
+    def partners(self, i: int, donors: Sequence[int] | np.ndarray | None = None) -> pd.DataFrame:
+        """Donors for variety i, best first: crop, variety, result, standing, overlap_days, reason.
+
+        donors: positions to look at; None: every variety of the crops it crosses with, but itself.
+        Best first: result, then standing, then shared days, then name.
+        """
+        if donors is None:
+            found = np.flatnonzero(self.result[i] != WRONG_CROP)
+            found = found[found != i]
+        else:
+            found = np.asarray(donors, dtype=np.int64)
+        frame = pd.DataFrame(
+            {
+                "crop": self.index["crop"].to_numpy()[found],
+                "variety": self.index["variety"].to_numpy()[found],
+                "result": np.array(RESULTS, dtype=object)[self.result[i, found]],
+                "standing": np.array(STANDINGS, dtype=object)[self.standing[i, found]],
+                "overlap_days": [self.shared_days(i, int(j)) for j in found],
+                "position": found,
+            }
+        )
+        order = np.lexsort(
+            (
+                frame["variety"].to_numpy(dtype=str),
+                -np.nan_to_num(frame["overlap_days"].to_numpy(np.float64), nan=-1.0),
+                self.standing[i, found],
+                self.result[i, found],
+            )
+        )
+        frame = frame.iloc[order].reset_index(drop=True)
+        frame["reason"] = [self.explain(i, int(j)) for j in frame["position"]]
+        return frame
+
+    def pair_frame(self) -> pd.DataFrame:
+        """Long frame of all pairs of crops that cross, for the catalog to store.
+
+        Columns female_crop, female, male_crop, male, result, reason (its short name), standing, overlap_days.
+        """
+        i, j = np.nonzero(self.result != WRONG_CROP)
+        crop = pd.Categorical(self.index["crop"])
+        variety = self.index["variety"].to_numpy()
+        days = np.full(len(i), np.nan, dtype=np.float32)
+        if self.overlap is not None:
+            days = self.overlap[i, j].astype(np.float32)
+        else:
+            codes = crop.codes
+            for k in np.unique(codes):
+                rows = np.flatnonzero(codes == k)
+                shared = bloom_overlap.shared_days(self.days[rows], self.days[rows])
+                place = np.full(len(self), -1)
+                place[rows] = np.arange(len(rows))
+                inside = (codes[i] == k) & (codes[j] == k)
+                days[inside] = shared[place[i[inside]], place[j[inside]]]
+        return pd.DataFrame(
+            {
+                "female_crop": crop[i],
+                "female": variety[i],
+                "male_crop": crop[j],
+                "male": variety[j],
+                "result": pd.Categorical.from_codes(self.result[i, j], list(RESULTS)),
+                "reason": pd.Categorical.from_codes(self.reason[i, j], list(REASONS)),
+                "standing": pd.Categorical.from_codes(self.standing[i, j], list(STANDINGS)),
+                "overlap_days": days,
+            }
+        )
+
+    def need_frame(self) -> pd.DataFrame:
+        """crop, variety, need, need_standing: who needs a partner."""
+        return self.index.assign(
+            need=np.array(NEEDS, dtype=object)[self.need],
+            need_standing=np.array(STANDINGS, dtype=object)[self.own["need_standing"].to_numpy()],
+        )
+
+
+def _printed(genotype: Genotype) -> str:
+    return " ".join(haplotype.text for haplotype in genotype.haplotypes)
+
+
+def plain_crop(crop: str) -> str:
+    """A crop's name as a grower says it.
+
+    >>> plain_crop("european-pear")
+    'European pear'
+    """
+    words = crop.replace("-", " ")
+    for name in ("european", "asian", "american", "japanese"):
+        words = words.replace(name, name.capitalize())
+    return words
+
+
+def with_article(words: str) -> str:
+    """"an apple", "a quince", "a European pear"."""
+    return f"{'an' if words[0] in 'aeiouAIO' else 'a'} {words}"
