@@ -1,18 +1,21 @@
-"""S-alleles: read the names a source prints, keep their nomenclatures apart, and say which pollen a style rejects.
+"""S-alleles: read the names a source prints, keep their nomenclatures apart, and say which pollen a style
+rejects.
 
-In: evidence rows of the trait `s_alleles` (with note and source), or the settled column of the wide traits frame.
-Out: one genotype per variety and nomenclature (`genotypes`), and per nomenclature the incidence matrices that
-turn "which alleles do these two share" into one matrix product (`incidence`).
+In: evidence rows of the trait `s_alleles` (with note and source), or the settled column of the wide traits
+frame. Out: one genotype per variety and nomenclature (`genotypes`), and per nomenclature the incidence
+matrices that turn "which alleles do these two share" into one matrix product (`incidence`).
 
-A name means something only inside its nomenclature (*series*): apple S3, Japanese pear S3 and apricot S3 are three
-different genes. Two varieties are compared only where both are typed in one series. Where a printed key equates two
-nomenclatures the names are translated first; the keys stand below with their source.
+A name means something only inside its nomenclature (*series*): apple S3, Japanese pear S3 and apricot S3
+are three different genes. Two varieties are compared only where both are typed in one series. Where a
+printed key equates two nomenclatures the names are translated first; the keys stand below with their
+source.
 
 References
-1. Hauck NR, Yamane H, Tao R, Iezzoni AF (2006) Genetics 172:1191 - tetraploid cherry: a pollen grain is rejected
-   if one functional allele it carries matches a functional allele of the style; breakdown needs two dead ones.
-2. Mehlenbacher SA (1997) Theor Appl Genet 94:360 - hazelnut: both alleles act in the style, the dominant one or
-   both in pollen; S23 (Tonda di Giffoni, Segorbe) and S26 (Gasaway) are recessive.
+1. Hauck NR, Yamane H, Tao R, Iezzoni AF (2006) Genetics 172:1191 - tetraploid cherry: a pollen grain is
+   rejected if one functional allele it carries matches a functional allele of the style; breakdown needs
+   two dead ones.
+2. Mehlenbacher SA (1997) Theor Appl Genet 94:360 - hazelnut: both alleles act in the style, the dominant
+   one or both in pollen; S23 (Tonda di Giffoni, Segorbe) and S26 (Gasaway) are recessive.
 """
 
 from __future__ import annotations
@@ -27,10 +30,13 @@ import pandas as pd
 from recommender.catalog import alleles as catalog_alleles
 
 STANDINGS = ("published", "common practice", "estimated", "from memory", "unknown")
-"""House standings, best first; the index is the code used in the matrices, so the weaker of two is the maximum."""
+"""House standings, best first; the index is the code used in the matrices, so the weaker of two is the
+maximum.
+"""
 
 _LETTERS_OF_1994 = {"Sa": "S5", "Sb": "S1", "Sc": "S7", "Sd": "S8"}
-# Mission, Nonpareil, Carmel, Thompson, Merced and Monterey are typed in both almond series and agree on this key only.
+# Mission, Nonpareil, Carmel, Thompson, Merced and Monterey are typed in both almond series and agree on
+# this key only.
 _LETTERS_OF_ONE_PAPER = {"Sa": "S8", "Sb": "S14", "Sd": "S12"}
 # Printed beside the genotypes of that paper on Chinese pears.
 
@@ -39,13 +45,15 @@ HAZEL_DOMINANCE = {("S1", "S2")}
 HAZEL_RECESSIVE = {"S23", "S26"}
 """Hazelnut alleles silent in pollen beside another allele (reference 2)."""
 
-_TOKEN = re.compile(r"S(?:(?P<number>\d{1,3}[a-d]?)|(?P<word>null)|(?P<letter>[a-zA-Z]))(?P<mark>['′’]|sm|m\d?)?")
+_TOKEN = re.compile(
+    r"S(?:(?P<number>\d{1,3}[a-d]?)|(?P<word>null)|(?P<letter>[a-zA-Z]))(?P<mark>['′’]|sm|m\d?)?"
+)
 _EXPRESSES = re.compile(r"pollen expresses only (S\d+)")
 
 
 @dataclass(frozen=True)
 class Haplotype:
-    """One S-allele: the name its style acts under and the name its pollen is known by (None: does not act)."""
+    """One S-allele: the names its style and its pollen act under (None: does not act)."""
 
     text: str
     style: str | None
@@ -85,8 +93,15 @@ _ONE_SERIES = {
     "Chinese pear numbers": "Asian pear numbers",
     "plum apricot numbers": "Japanese plum letters",
 }
-"""Numberings that continue one another: sour cherry keeps the sweet cherry's, the Chinese pears the Japanese pears'."""
-_OF_ONE_STUDY = ("numbers of one study", "mixed series", "European pear letters", "letters, series not stated")
+"""Numberings that continue one another: sour cherry keeps the sweet cherry's, the Chinese pears the
+Japanese pears'.
+"""
+_OF_ONE_STUDY = (
+    "numbers of one study",
+    "mixed series",
+    "European pear letters",
+    "letters, series not stated",
+)
 
 
 def _series(numbering: str, names: list[str], source_id: str) -> tuple[str, dict[str, str]]:
@@ -100,7 +115,11 @@ def _series(numbering: str, names: list[str], source_id: str) -> tuple[str, dict
         known = letters == set(names) and letters <= set(_LETTERS_OF_1994)
         return ("almond numbers", _LETTERS_OF_1994) if known else (own, {})
     if numbering == "letters of one paper":
-        return ("Asian pear numbers", _LETTERS_OF_ONE_PAPER) if letters <= set(_LETTERS_OF_ONE_PAPER) else (own, {})
+        return (
+            ("Asian pear numbers", _LETTERS_OF_ONE_PAPER)
+            if letters <= set(_LETTERS_OF_ONE_PAPER)
+            else (own, {})
+        )
     if numbering in _OF_ONE_STUDY:
         return own, {}
     series = _ONE_SERIES.get(numbering, numbering)
@@ -129,8 +148,9 @@ def read_genotype(
 ) -> Genotype:
     """The alleles in `text` ("S3 S4'"), each with what its style rejects and what its pollen is known by.
 
-    self_sterile: published as self-sterile; then Sf (almond) and Se (Japanese plum), whose style part is usually
-    silent, are taken as acting. numbering: as the catalog names it; else read from note and text. Never raises: names that cannot be read come back in `faults`.
+    self_sterile: published as self-sterile; then Sf (almond) and Se (Japanese plum), whose style part is
+    usually silent, are taken as acting. numbering: as the catalog names it; else read from note and text.
+    Never raises: names that cannot be read come back in `faults`.
 
     >>> read_genotype("sweet-cherry", "S3 S4'").haplotypes[1]
     Haplotype(text="S4'", style='S4', pollen=None)
@@ -155,7 +175,10 @@ def read_genotype(
         if crop == "apricot":
             haplotypes.append(_apricot(translated))
             continue
-        silent = not acting and (series, translated) in {("almond numbers", "Sf"), ("Japanese plum letters", "Se")}
+        silent = not acting and (series, translated) in {
+            ("almond numbers", "Sf"),
+            ("Japanese plum letters", "Se"),
+        }
         haplotypes.append(_haplotype(translated, mark, silent))
     expressed = _expressed([h.text for h in haplotypes], note) if crop == "hazelnut" else None
     return Genotype(series, tuple(haplotypes), expressed, tuple(faults))
@@ -179,7 +202,8 @@ def _expressed(names: list[str], note: str) -> frozenset[str] | None:
 
 
 def genotype_evidence(traits: pd.DataFrame, evidence: pd.DataFrame | None = None) -> pd.DataFrame:
-    """Rows crop, variety, text, standing, source_id, note, numbering: every printed genotype, or the settled ones.
+    """Rows crop, variety, text, standing, source_id, note, numbering: every printed genotype, or the
+    settled ones.
 
     traits: wide frame with `s_alleles`; used where `evidence` (long, trait `s_alleles`) is not given.
     """
@@ -198,11 +222,13 @@ def genotype_evidence(traits: pd.DataFrame, evidence: pd.DataFrame | None = None
             }
         )
     if "s_alleles" not in traits:
-        return pd.DataFrame(
-            columns=["crop", "variety", "text", "standing", "source_id", "note", "numbering"]
-        )
+        return pd.DataFrame(columns=["crop", "variety", "text", "standing", "source_id", "note", "numbering"])
     rows = traits.loc[traits["s_alleles"].notna() & traits["s_alleles"].ne("")]
-    standing = rows["s_alleles_standing"] if "s_alleles_standing" in rows else "published"
+    standing = (
+        rows["s_alleles_standing"]
+        if "s_alleles_standing" in rows
+        else pd.Series("published", index=rows.index)
+    )
     unit = rows["s_alleles_unit"].fillna("") if "s_alleles_unit" in rows else ""
     return rows[["crop", "variety"]].assign(
         text=rows["s_alleles"], standing=standing, source_id="", note="", numbering=unit
@@ -212,11 +238,12 @@ def genotype_evidence(traits: pd.DataFrame, evidence: pd.DataFrame | None = None
 def genotypes(
     rows: pd.DataFrame, ploidy: dict[tuple[str, str], float], self_sterile: set[tuple[str, str]]
 ) -> pd.DataFrame:
-    """One genotype per variety and series: crop, variety, series, genotype, standing (code), source_id, derived.
+    """One genotype per variety and series: crop, variety, series, genotype, standing (code), source_id,
+    derived.
 
-    rows: from `genotype_evidence`. A published genotype overrules one from memory; among equals the one most often
-    printed stands. Genotypes with unreadable names, or with more alleles than the variety has chromosome sets, are
-    left out here and reported by `pollination_checks`.
+    rows: from `genotype_evidence`. A published genotype overrules one from memory; among equals the one
+    most often printed stands. Genotypes with unreadable names, or with more alleles than the variety has
+    chromosome sets, are left out here and reported by `pollination_checks`.
     """
     chosen: dict[tuple[str, str, str], list[tuple[int, str, Genotype, str, bool]]] = {}
     read: dict[tuple[object, ...], Genotype] = {}
@@ -240,9 +267,7 @@ def genotypes(
         count = Counter(item[1] for item in top)
         key = min(count, key=lambda k: (-count[k], k))
         same = [item for item in top if item[1] == key]
-        out.append(
-            (crop, variety_name, series, same[0][2], best, same[0][3], all(item[4] for item in same))
-        )
+        out.append((crop, variety_name, series, same[0][2], best, same[0][3], all(item[4] for item in same)))
     names = ["crop", "variety", "series", "genotype", "standing", "source_id", "derived"]
     return pd.DataFrame(out, columns=names)
 
@@ -317,11 +342,13 @@ ACCEPTS_ALL, ACCEPTS_SOME, ACCEPTS_NONE, NOT_KNOWN = range(4)
 
 
 def gametophytic(group: Incidence) -> np.ndarray:
-    """(m, m) int8 code, row = style, column = pollen: which part of the donor's pollen grains the style accepts.
+    """(m, m) int8 code, row = style, column = pollen: which part of the donor's pollen grains the style
+    accepts.
 
-    A grain of a diploid carries one haplotype, of a tetraploid two; it is rejected if any functional allele in it
-    meets its like in the style (reference 1). With c haplotypes of which r are rejected, a grain of g passes with
-    probability C(c - r, g) / C(c, g): all pass at r = 0, none once fewer than g haplotypes pass.
+    A grain of a diploid carries one haplotype, of a tetraploid two; it is rejected if any functional allele
+    in it meets its like in the style (reference 1). With c haplotypes of which r are rejected, a grain of g
+    passes with probability C(c - r, g) / C(c, g): all pass at r = 0, none once fewer than g haplotypes
+    pass.
     """
     rejected = (group.style @ group.pollen.T).astype(np.int8)
     # Triploid donors (3 copies) come out as if their grains carried one; their pollen is ruled out elsewhere.
@@ -333,14 +360,14 @@ def gametophytic(group: Incidence) -> np.ndarray:
 
 
 def sporophytic(group: Incidence) -> np.ndarray:
-    """(m, m) int8 code for hazelnut: all pollen of a plant behaves as the allele it expresses (reference 2)."""
+    """(m, m) int8 code for hazelnut: all pollen of a plant behaves as the allele it expresses (reference
+    2).
+    """
     blocked = (group.style @ group.expressed.T) > 0
     carried = (group.pollen > 0).astype(np.float32)
     shared = group.style @ carried.T
     code = np.full(blocked.shape, NOT_KNOWN, dtype=np.int8)
-    code[:, group.expression_known] = np.where(
-        blocked[:, group.expression_known], ACCEPTS_NONE, ACCEPTS_ALL
-    )
+    code[:, group.expression_known] = np.where(blocked[:, group.expression_known], ACCEPTS_NONE, ACCEPTS_ALL)
     code[shared == 0] = ACCEPTS_ALL
     code[shared == carried.sum(axis=1)] = ACCEPTS_NONE
     return code

@@ -1,10 +1,12 @@
 """A first guess at shared days of bloom from offsets, groups and seasons, with no weather in it.
 
-In: the wide traits frame. Out: `bloom_day` (each variety's bloom on its crop's own scale) and `shared_days`. Where a
-site is known, the phenology's matrix of expected shared days takes its place (`pollination_matrix(overlap_days=...)`).
+In: the wide traits frame. Out: `bloom_day` (each variety's bloom on its crop's own scale) and
+`shared_days`. Where a site is known, the phenology's matrix of expected shared days takes its place
+(`pollination_matrix(overlap_days=...)`).
 
 Figures
-- Length of bloom 7 to 15 days (standards table, `bloom-overlap`, durango-pollinators): the middle, 11, is used.
+- Length of bloom 7 to 15 days (standards table, `bloom-overlap`, durango-pollinators): the middle, 11, is
+  used.
 - Neighbouring groups serve each other, groups two apart do not (same table, habitataid-pollination,
   sussex-flower-groups): five days a group puts neighbours 6 shared days apart from 1.
 - Early with mid and mid with late serve each other (same table, durango-pollinators); so five days a season.
@@ -35,6 +37,8 @@ SEASON_DAY = {
 }
 GROUPED_CROPS = ("apple", "european-pear", "european-plum", "cherry-plum", "japanese-plum")
 """Crops whose `bloom_group` is a bloom group; in sweet cherry it often is the incompatibility group."""
+TWO_TIMES_CROPS = ("walnut", "hazelnut", "avocado", "pawpaw", "jujube")
+"""Crops that shed and receive at different times; one bloom date (of walnut, leafing) says nothing of the two."""
 _GROUP = re.compile(r"(\d)(?:[-/](\d))?")
 
 
@@ -50,7 +54,8 @@ def _group_day(text: str) -> float:
 
 
 def bloom_day(traits: pd.DataFrame) -> np.ndarray:
-    """(n, 3) float32: bloom by offset, by group and by season [d], each on its own scale, NaN where not known.
+    """(n, 3) float32: bloom by offset, by group and by season [d], each on its own scale, NaN where not
+    known.
 
     Days compare only within a crop and a column; `shared_days` takes the first column both varieties have.
     """
@@ -58,8 +63,11 @@ def bloom_day(traits: pd.DataFrame) -> np.ndarray:
     text = column(traits, "bloom_group")
     by_name = {name: _group_day(str(name)) for name in set(text)}
     group = np.array([by_name[name] for name in text], dtype=np.float64)
-    group[~np.isin(column(traits, "crop"), GROUPED_CROPS)] = np.nan
-    return np.column_stack([numeric(traits, "bloom_offset"), group, season]).astype(np.float32)
+    crop_of = column(traits, "crop")
+    group[~np.isin(crop_of, GROUPED_CROPS)] = np.nan
+    days = np.column_stack([numeric(traits, "bloom_offset"), group, season]).astype(np.float32)
+    days[np.isin(crop_of, TWO_TIMES_CROPS)] = np.nan
+    return days
 
 
 def shared_days(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:

@@ -23,14 +23,29 @@ NEVER_CROSS = frozenset(
 )
 """European plums have six chromosome sets, the others two: their pollen does not serve each other."""
 
-PAIR_COLUMNS = ["female_crop", "female", "male_crop", "male", "result", "kind", "standing", "source_id", "note"]
+PAIR_COLUMNS = [
+    "female_crop",
+    "female",
+    "male_crop",
+    "male",
+    "result",
+    "kind",
+    "standing",
+    "source_id",
+    "note",
+]
 KINDS = ("stated", "same group", "partner list", "mirrored")
-"""stated: a cross or pair named as such; same group: read off a chart or from equal genotypes; partner list: named
-as a good partner; mirrored: the other way round of a stated incompatible pair."""
+"""stated: a cross or pair named as such; same group: read off a chart or from equal genotypes; partner
+list: named as a good partner; mirrored: the other way round of a stated incompatible pair.
+"""
 
-_REVERSED = re.compile(r"will not pollinate these|pollen on these|not to pollinate|does not pollinate (?!it\b)")
+_REVERSED = re.compile(
+    r"will not pollinate these|pollen on these|not to pollinate|does not pollinate (?!it\b)"
+)
 _ONE_WAY = re.compile(r"one-way|only this way round|pollen is sterile|Gamma pollen|Narumi pollen")
-_GROUPED = re.compile(r"same (?:pollen-)?(?:incompatibility )?group|same (?:pollen )?group|genotype|S-alleles")
+_GROUPED = re.compile(
+    r"same (?:pollen-)?(?:incompatibility )?group|same (?:pollen )?group|genotype|S-alleles"
+)
 _UNCHECKED = re.compile(r"not checked")
 CHARTS = ("trees-online-chart", "omafra-02-037", "puget-chart", "connell-sacvalley-almond")
 """Sources that print incompatibility groups, not crosses; many cherry alleles were derived from them."""
@@ -44,7 +59,9 @@ def crop_crosses(crops: pd.DataFrame) -> dict[tuple[str, str], str]:
     known = set(crops["crop"])
     found: dict[tuple[str, str], str] = {}
     memory = crops["memory_cells"].fillna("") if "memory_cells" in crops else pd.Series("", index=crops.index)
-    for crop, others, from_memory in zip(crops["crop"], crops["crosses_with"].fillna(""), memory, strict=True):
+    for crop, others, from_memory in zip(
+        crops["crop"], crops["crosses_with"].fillna(""), memory, strict=True
+    ):
         standing = "common practice" if "crosses_with" in str(from_memory).split("|") else "published"
         found[crop, crop] = "published"
         for other in str(others).split("|"):
@@ -77,7 +94,7 @@ class VarietyNames:
                 self._partners.setdefault(bears, []).append(gives)
 
     def find(self, crop: str, name: str) -> tuple[str, str] | None:
-        """(crop, accepted name), or None where no such variety stands in the catalog. "crop:name" is plain."""
+        """(crop, accepted name), or None where the catalog has no such variety. Reads "crop:name" too."""
         stated, colon, rest = name.partition(":")
         if colon:
             return self.find(stated, rest) if (stated, rest) in self._known else None
@@ -149,10 +166,11 @@ _KIND_ORDER = {"stated": 0, "same group": 1, "partner list": 2, "mirrored": 3}
 
 
 def settled_pairs(statements: pd.DataFrame) -> pd.DataFrame:
-    """One row an ordered pair, with `sources` (`|`-joined) and `contradicted` (another source says otherwise).
+    """One row an ordered pair, with `sources` (`|`-joined) and `contradicted` (another source says
+    otherwise).
 
-    Published statements go before those from memory; among equals the cautious one stands, because a tree without
-    a partner bears nothing: incompatible, then semi-compatible, then compatible.
+    Published statements go before those from memory; among equals the cautious one stands, because a tree
+    without a partner bears nothing: incompatible, then semi-compatible, then compatible.
     """
     by_pair: dict[tuple[str, ...], list[tuple[str, ...]]] = {}
     for row in zip(*(statements[name].tolist() for name in PAIR_COLUMNS), strict=True):

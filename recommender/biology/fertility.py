@@ -1,10 +1,11 @@
 """What one variety can do by itself: does it need a partner, and does it shed pollen that works?
 
-In: the wide traits frame and the crop table. Out: `fertility(...)`, a small frame of codes, one row a variety in the
-order of the traits frame. Nothing here looks at pairs.
+In: the wide traits frame and the crop table. Out: `fertility(...)`, a small frame of codes, one row a
+variety in the order of the traits frame. Nothing here looks at pairs.
 
-A published `self_fertility` overrules what the S-alleles say (some almonds with Sf are self-sterile, some apricots
-without SC self-fertile); where neither is known, the crop's usual habit stands in, marked common practice.
+A published `self_fertility` overrules what the S-alleles say (some almonds with Sf are self-sterile, some
+apricots without SC self-fertile); where neither is known, the crop's usual habit stands in, marked common
+practice.
 """
 
 from __future__ import annotations
@@ -72,7 +73,8 @@ def crop_column(crops: pd.DataFrame, crop_of: np.ndarray, name: str) -> np.ndarr
 
 
 def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.ndarray) -> pd.DataFrame:
-    """Columns need, sheds, self (codes, int8), need_standing, sheds_standing (codes), race (ploidy [sets] or NaN).
+    """Columns need, sheds, self (codes, int8), need_standing, sheds_standing (codes), race (ploidy [sets]
+    or NaN).
 
     traits: wide, n rows. self_compatible: (n,) int8 from the alleles: 1 yes, 0 no, -1 not typed.
     """
@@ -107,9 +109,7 @@ def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.nda
     )
 
 
-def _need(
-    own: np.ndarray, flowering: np.ndarray, crossing: np.ndarray, doubtful: np.ndarray
-) -> np.ndarray:
+def _need(own: np.ndarray, flowering: np.ndarray, crossing: np.ndarray, doubtful: np.ndarray) -> np.ndarray:
     need = np.full(len(own), NEED_UNKNOWN, dtype=np.int8)
     need[np.isin(own, (SELF_FERTILE, PARTHENOCARPIC))] = NOT_NEEDED
     need[own == PARTLY] = GAINS

@@ -1,22 +1,29 @@
-"""Who can pollinate whom: every ordered pair of a bearing variety and a pollen donor, with its reason and standing.
+"""Who can pollinate whom: every ordered pair of a bearing variety and a pollen donor, with its reason and
+standing.
 
-In: the catalog's wide traits frame, its pair table, crop table and (for nomenclatures, notes and lists of partners)
-its evidence. Out: a `PollinationMatrix` of three small code arrays, from which sentences, lists of partners and a
-frame for the catalog are made. All rules run on whole arrays; docs/pollination.md states each with its source.
+In: the catalog's wide traits frame, its pair table, crop table and (for nomenclatures, notes and lists of
+partners) its evidence. Out: a `PollinationMatrix` of three small code arrays, from which sentences, lists
+of partners and a frame for the catalog are made. All rules run on whole arrays; docs/pollination.md states
+each with its source.
 
 Order of the rules, later ones overruling earlier ones:
-1. crops that do not cross; 2. the crop's own system (self-incompatible, two sexes, two flowering types, none);
-3. S-alleles; 4. donors without viable pollen; 5. bloom known to be apart; 6. the same clone; 7. published pairs;
+1. crops that do not cross; 2. the crop's own system (self-incompatible, two sexes, two flowering types,
+   none);
+3. S-alleles; 4. donors without viable pollen; 5. bloom known to be apart; 6. the same clone; 7. published
+   pairs;
 8. bloom apart at the site, if the phenology's shared days are given; 9. male plants bear nothing.
 """
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from recommender.biology import alleles, bloom_overlap, crosses, sports
+from recommender.biology import alleles, bloom_overlap, crosses
 from recommender.biology import fertility as fert
+from recommender.biology import pollination_inputs as inputs
 from recommender.biology.alleles import STANDINGS
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.reasons_pollination import (
@@ -33,8 +40,6 @@ from recommender.biology.reasons_pollination import (
 )
 from recommender.errors import BadInput, UnknownName
 
-HAZELNUT = "hazelnut numbers"
-POLYPLOID_CROPS = ("sour-cherry", "duke-cherry", "bush-cherry", "european-plum")
 PUBLISHED, PRACTICE, ESTIMATED, MEMORY, NOT_KNOWN = range(len(STANDINGS))
 
 _ALLELES = {
@@ -63,7 +68,10 @@ _SELF = {
 _OPEN_RESULT = np.isin(np.arange(len(RESULTS)), (COMPATIBLE, SEMI, UNKNOWN))
 _SAID = np.isin(
     np.arange(len(REASONS)),
-    [CODE[name] for name in ("published-compatible", "published-semi", "overruled-to-compatible", "listed-half")],
+    [
+        CODE[name]
+        for name in ("published-compatible", "published-semi", "overruled-to-compatible", "listed-half")
+    ],
 )
 """By code: results a look at bloom times can change; reasons that rest on a published pair."""
 
@@ -76,9 +84,9 @@ class _Codes:
         self.reason = np.full((n, n), CODE["wrong-crop"], dtype=np.int8)
         self.standing = np.full((n, n), PUBLISHED, dtype=np.int8)
 
-    def put(self, where: object, result: object, reason: object, standing: object) -> None:
+    def put(self, where: Any, result: Any, reason: Any, standing: Any) -> None:
         """Assign all three at one place (any NumPy index)."""
-        self.result[where], self.reason[where], self.standing[where] = result, reason, standing  # type: ignore[index]
+        self.result[where], self.reason[where], self.standing[where] = result, reason, standing
 
     def block(self, rows: slice, cols: slice) -> _Codes:
         """A view on the pairs of two crops."""
@@ -101,13 +109,16 @@ def pollination_matrix(
 ) -> PollinationMatrix:
     """The result for every ordered pair of the n varieties of `traits`, in its row order.
 
-    traits: wide catalog frame (crop, variety, s_alleles, ploidy, pollen, self_fertility, sport_of, bloom_* ...,
+    traits: wide catalog frame (crop, variety, s_alleles, ploidy, pollen, self_fertility, sport_of, bloom_*
+    ...,
         each with `<trait>_standing`). pairs: female_crop, female, male_crop, male, result, source_id.
-    crops: one row a crop. evidence: long frame (crop, variety, trait, value, basis or standing, source_id, note);
+    crops: one row a crop. evidence: long frame (crop, variety, trait, value, basis or standing, source_id,
+    note);
         without it the settled alleles are read without notes and partner lists are not used.
-    names: crop, name, variety, to resolve synonyms in lists. overlap_days: (n, n) expected shared days of bloom at
-        a site [d], NaN where not known; then too few of them overrule. published: False leaves published pairs
-        out, to see what the rules alone would say.
+    names: crop, name, variety, to resolve synonyms in lists. overlap_days: (n, n) expected shared days of
+    bloom at
+        a site [d], NaN where not known; then too few of them overrule. published: False leaves published
+        pairs out, to see what the rules alone would say.
     Raises BadInput for a traits frame with a variety twice, a crop not in the crop table, or a wrong shape.
     """
     n = len(traits)
@@ -125,117 +136,59 @@ def pollination_matrix(
         )
     order = np.argsort(traits["crop"].to_numpy(dtype=str), kind="stable")
     sorted_already = bool((order == np.arange(n)).all())
-    frame = traits if sorted_already else traits.iloc[order].reset_index(drop=True)
+    frame = inputs.needed(traits if sorted_already else traits.iloc[order].reset_index(drop=True))
     shared = overlap_days if overlap_days is None or sorted_already else overlap_days[np.ix_(order, order)]
-    built = _build(frame, pairs, crops, evidence, names, shared, published)
+    prepared = inputs.prepare(frame, pairs, crops, evidence, names, published)
+    codes, need = pair_codes(prepared, shared)
+    built = PollinationMatrix(
+        prepared.index,
+        codes.result,
+        codes.reason,
+        codes.standing,
+        need,
+        prepared.own,
+        prepared.days,
+        shared,
+        prepared.genotypes,
+        prepared.settled,
+    )
     return built if sorted_already else built.take(np.argsort(order))
 
 
-def _build(
-    traits: pd.DataFrame,
-    pairs: pd.DataFrame | None,
-    crops: pd.DataFrame,
-    evidence: pd.DataFrame | None,
-    names: pd.DataFrame | None,
-    overlap: np.ndarray | None,
-    published: bool,
-) -> PollinationMatrix:
-    """`pollination_matrix` for a frame sorted by crop."""
-    root, _ = sports.roots(sports.parents(traits))
-    traits = sports.inherited(traits, root)
-    table, typed = _genotypes(traits, evidence, root)
-    compatible_with_itself = _self_compatible(typed, len(traits))
-    own = fert.fertility(traits, crops, compatible_with_itself)
-    crossing = crosses.crop_crosses(crops)
-    codes = _Codes(len(traits))
-    spans = _spans(traits["crop"].to_numpy(dtype=object))
-    system = dict(zip(crops["crop"], crops["incompatibility"], strict=True))
-    types = _flowering_types(traits)
-    race = own["race"].to_numpy()
-    sexes = own["self"].to_numpy()
-    for (bears, gives), standing in crossing.items():
+def pair_codes(prepared: inputs.Prepared, overlap: np.ndarray | None = None) -> tuple[_Codes, np.ndarray]:
+    """Every pair judged: the three code arrays and the (n,) need of a partner. See `pollination_matrix`."""
+    own, root, spans = prepared.own, prepared.root, prepared.spans
+    codes = _Codes(len(prepared.index))
+    race, sexes = own["race"].to_numpy(), own["self"].to_numpy()
+    for (bears, gives), standing in prepared.crossing.items():
         if bears in spans and gives in spans:
             block = codes.block(spans[bears], spans[gives])
             if bears != gives:
-                block.put(..., COMPATIBLE, CODE["other-species"], STANDINGS.index(standing))
+                block.put(..., COMPATIBLE, CODE["other-species"], standing)
             else:
                 at = spans[bears]
-                _within(block, str(bears), str(system[bears]), types[at], sexes[at], race[at])
+                _within(block, bears, prepared.system[bears], prepared.types[at], sexes[at], race[at])
     _never_cross(codes, spans)
-    _by_alleles(codes, typed)
+    _by_alleles(codes, prepared.typed)
     _by_donor(codes, own)
-    _same_clone(codes, own, root, typed)
-    settled = pd.DataFrame()
-    if published and (pairs is not None or evidence is not None):
-        settled = _published(codes, traits, pairs, evidence, names, crossing, own, system)
-    days = bloom_overlap.bloom_day(traits)
-    _bloom_apart(codes, spans, days, root)
+    _same_clone(codes, own, root, prepared.typed)
+    for i, j, result, kind, standing_name in (
+        prepared.settled[_PAIR].itertuples(index=False) if len(prepared.settled) else ()
+    ):
+        _overrule(codes, i, j, result, kind, standing_name)
+    _bloom_apart(codes, spans, prepared.days, root)
     if overlap is not None:
         late = (overlap < bloom_overlap.ENOUGH_DAYS) & _OPEN_RESULT[codes.result]
         late &= root[:, None] != root[None, :]
         codes.put(late, NOT_TOGETHER, CODE["bloom-apart"], ESTIMATED)
-    male = own["need"].to_numpy() == fert.NO_FRUIT
-    codes.put(
-        male, INCOMPATIBLE, CODE["bears-no-fruit"], own["need_standing"].to_numpy(np.int8)[male][:, None]
-    )
-    index = traits[["crop", "variety"]].reset_index(drop=True)
-    need = _gains(own["need"].to_numpy(np.int8), codes)
-    return PollinationMatrix(
-        index, codes.result, codes.reason, codes.standing, need, own, days, overlap, table, settled
-    )
+    need = own["need"].to_numpy(np.int8)
+    male = np.flatnonzero(need == fert.NO_FRUIT)
+    stands = own["need_standing"].to_numpy(np.int8)[male][:, None]
+    codes.put(male, INCOMPATIBLE, CODE["bears-no-fruit"], stands)
+    return codes, _gains(need, codes)
 
 
-def _genotypes(
-    traits: pd.DataFrame, evidence: pd.DataFrame | None, root: np.ndarray
-) -> tuple[pd.DataFrame, list[alleles.Incidence]]:
-    """All usable genotypes, sports given their parent's where they have none, and their incidence matrices."""
-    keys = list(zip(traits["crop"], traits["variety"], strict=True))
-    position = {key: k for k, key in enumerate(keys)}
-    ploidy = dict(zip(keys, fert.numeric(traits, "ploidy"), strict=True))
-    sterile = fert.column(traits, "self_fertility") == "self-sterile"
-    table = alleles.genotypes(
-        alleles.genotype_evidence(traits, evidence),
-        ploidy,
-        {key for key, is_sterile in zip(keys, sterile, strict=True) if is_sterile},
-    )
-    have = set(zip(table["crop"], table["variety"], strict=True))
-    extra = []
-    for sport in np.flatnonzero(root != np.arange(len(root))):
-        if keys[sport] not in have:
-            parent = table.loc[
-                table["crop"].eq(keys[root[sport]][0]) & table["variety"].eq(keys[root[sport]][1])
-            ]
-            extra.append(parent.assign(variety=keys[sport][1]))
-    if extra:
-        table = pd.concat([table, *extra], ignore_index=True)
-    return table, alleles.incidence(table, position)
-
-
-def _self_compatible(typed: list[alleles.Incidence], n: int) -> np.ndarray:
-    """(n,) int8: 1 where a variety's own pollen passes by its alleles, 0 where not, -1 where not typed."""
-    out = np.full(n, -1, dtype=np.int8)
-    for group in typed:
-        if group.series == HAZELNUT:
-            out[group.positions] = 0
-            continue
-        # Four-set cherries: too few haplotypes are understood to deny what an orchard shows.
-        sure = group.copies <= 3
-        passes = np.diagonal(alleles.gametophytic(group)) != alleles.ACCEPTS_NONE
-        out[group.positions[sure | passes]] = passes[sure | passes]
-    return out
-
-
-def _spans(crop_of: np.ndarray) -> dict[str, slice]:
-    starts = np.flatnonzero(np.r_[True, crop_of[1:] != crop_of[:-1]]) if len(crop_of) else np.array([], int)
-    ends = np.r_[starts[1:], len(crop_of)]
-    return {str(crop_of[a]): slice(int(a), int(b)) for a, b in zip(starts, ends, strict=True)}
-
-
-def _flowering_types(traits: pd.DataFrame) -> np.ndarray:
-    """(n,) int8: 1 or 2 for the two halves of a crop that sheds and receives by turns, 0 not known."""
-    kind = pd.Series(fert.column(traits, "flowering_type")).map({"A": 1, "B": 2})
-    turn = pd.Series(fert.column(traits, "bloom_group")).map({"protandrous": 1, "protogynous": 2})
-    return kind.fillna(turn).fillna(0).to_numpy(np.int8)
+_PAIR = ["i", "j", "result", "kind", "standing"]
 
 
 def _within(
@@ -258,9 +211,7 @@ def _within(
         block.put(known & same, together, CODE["same-type"], PUBLISHED)
     elif system == "dioecious":
         block.put(..., COMPATIBLE, CODE["sexes"], PUBLISHED)
-        differ = (
-            np.isfinite(race[:, None]) & np.isfinite(race[None, :]) & (race[:, None] != race[None, :])
-        )
+        differ = np.isfinite(race[:, None]) & np.isfinite(race[None, :]) & (race[:, None] != race[None, :])
         block.put(differ, UNKNOWN, CODE["race-differs"], NOT_KNOWN)
     else:
         block.put(..., UNKNOWN, CODE["alleles-untyped"], NOT_KNOWN)
@@ -277,7 +228,7 @@ def _never_cross(codes: _Codes, spans: dict[str, slice]) -> None:
 def _by_alleles(codes: _Codes, typed: list[alleles.Incidence]) -> None:
     """S-alleles, one series at a time; where two series type a pair, the better standing speaks."""
     for group in typed:
-        code = alleles.sporophytic(group) if group.series == HAZELNUT else alleles.gametophytic(group)
+        code = alleles.sporophytic(group) if group.series == inputs.HAZELNUT else alleles.gametophytic(group)
         where = np.ix_(group.positions, group.positions)
         standing = np.maximum(group.standing[:, None], group.standing[None, :])
         by_rule = codes.reason[where]
@@ -290,7 +241,9 @@ def _by_alleles(codes: _Codes, typed: list[alleles.Incidence]) -> None:
 
 
 def _bloom_apart(codes: _Codes, spans: dict[str, slice], days: np.ndarray, root: np.ndarray) -> None:
-    """Varieties of one crop known to bloom apart, from offsets, groups or seasons alone; published pairs stay."""
+    """Varieties of one crop known to bloom apart, from offsets, groups or seasons alone; published pairs
+    stay.
+    """
     for at in spans.values():
         if not np.isfinite(days[at]).any():
             continue
@@ -313,9 +266,7 @@ def _by_donor(codes: _Codes, own: pd.DataFrame) -> None:
         array[:, donors] = np.where(serve, values, array[:, donors])
 
 
-def _same_clone(
-    codes: _Codes, own: pd.DataFrame, root: np.ndarray, typed: list[alleles.Incidence]
-) -> None:
+def _same_clone(codes: _Codes, own: pd.DataFrame, root: np.ndarray, typed: list[alleles.Incidence]) -> None:
     """A variety with its own pollen, and with that of its sports."""
     kind, standing = own["self"].to_numpy(), own["need_standing"].to_numpy(np.int8)
     result = np.full(len(kind), UNKNOWN, dtype=np.int8)
@@ -344,7 +295,7 @@ def _same_clone(
 
 
 def _alike(group: np.ndarray, typed: list[alleles.Incidence]) -> np.ndarray:
-    """(g, g) bool: no series types two members of one clone differently (Osa-Nijisseiki is a style mutant)."""
+    """(g, g) bool: no series types two members of a clone differently (Osa-Nijisseiki is a mutant)."""
     alike = np.ones((len(group), len(group)), dtype=bool)
     for series in typed:
         place = {int(k): row for row, k in enumerate(series.positions)}
@@ -354,41 +305,6 @@ def _alike(group: np.ndarray, typed: list[alleles.Incidence]) -> np.ndarray:
                 same = (series.style[one] == series.style[two]).all()
                 alike[a, b] &= bool(same and (series.pollen[one] == series.pollen[two]).all())
     return alike
-
-
-def _published(
-    codes: _Codes,
-    traits: pd.DataFrame,
-    pairs: pd.DataFrame | None,
-    evidence: pd.DataFrame | None,
-    names: pd.DataFrame | None,
-    crossing: dict[tuple[str, str], str],
-    own: pd.DataFrame,
-    system: dict[str, str],
-) -> pd.DataFrame:
-    """Published pairs over the rule. Returns the settled pairs with the positions `i` and `j` they stand at."""
-    keys = list(zip(traits["crop"], traits["variety"], strict=True))
-    position = {key: k for k, key in enumerate(keys)}
-    statements, _ = crosses.published_pairs(pairs, evidence, crosses.VarietyNames(keys, crossing, names))
-    settled = crosses.settled_pairs(statements)
-    if settled.empty:
-        return settled
-    diploid_crop = traits["crop"].map(system).eq("gametophytic") & ~traits["crop"].isin(POLYPLOID_CROPS)
-    # A ploidy nobody has published counts as the crop's usual two sets.
-    diploid = diploid_crop.to_numpy() & ~(own["race"].to_numpy() > 2)
-
-    def places(frame: pd.DataFrame, crop: str, variety: str) -> np.ndarray:
-        return np.array([position[key] for key in zip(frame[crop], frame[variety], strict=True)], dtype=int)
-
-    i, j = places(settled, "female_crop", "female"), places(settled, "male_crop", "male")
-    same_crop = settled["female_crop"].eq(settled["male_crop"]).to_numpy()
-    turned = crosses.mirrored(settled, diploid[i] & diploid[j] & same_crop)
-    settled = pd.concat([settled, turned], ignore_index=True)
-    settled["i"] = np.r_[i, places(turned, "female_crop", "female")]
-    settled["j"] = np.r_[j, places(turned, "male_crop", "male")]
-    for row in settled.itertuples(index=False):
-        _overrule(codes, int(row.i), int(row.j), str(row.result), str(row.kind), str(row.standing))
-    return settled
 
 
 def _overrule(codes: _Codes, i: int, j: int, result: str, kind: str, standing: str) -> None:
@@ -402,9 +318,7 @@ def _overrule(codes: _Codes, i: int, j: int, result: str, kind: str, standing: s
             return
         overruled = now in (COMPATIBLE, SEMI)
         name = "published-reverse" if kind == "mirrored" else "published-incompatible"
-        codes.put(
-            (i, j), INCOMPATIBLE, CODE["overruled-to-incompatible" if overruled else name], said
-        )
+        codes.put((i, j), INCOMPATIBLE, CODE["overruled-to-incompatible" if overruled else name], said)
     elif said > PUBLISHED and now != UNKNOWN:
         return
     elif result == "semi-compatible":

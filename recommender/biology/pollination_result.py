@@ -1,7 +1,7 @@
 """The answer to "who pollinates whom": three code arrays, and the sentences, lists and frames made from them.
 
-In: arrays from `pollination.pollination_matrix`. Out: `PollinationMatrix` with `explain`, `partners`, `pair_frame`,
-`sets_fruit` and `chance`. No rules of pollination here.
+In: arrays from `pollination.pollination_matrix`. Out: `PollinationMatrix` with `explain`, `partners`,
+`pair_frame`, `sets_fruit` and `chance`. No rules of pollination here.
 """
 
 from __future__ import annotations
@@ -36,9 +36,10 @@ FEWEST_PAIRS = 45
 class PollinationMatrix:
     """Every ordered pair of n varieties; row = the variety that bears, column = the pollen donor.
 
-    index: frame crop, variety (n rows). result, reason, standing: (n, n) int8, positions in RESULTS, REASONS and
-    STANDINGS. need: (n,) int8, positions in NEEDS. own: fertility codes, one row a variety. days: (n, 3) from
-    `bloom_overlap.bloom_day`. overlap: (n, n) shared days at a site [d] or None. genotypes: the alleles used.
+    index: frame crop, variety (n rows). result, reason, standing: (n, n) int8, positions in RESULTS,
+    REASONS and STANDINGS. need: (n,) int8, positions in NEEDS. own: fertility codes, one row a variety.
+    days: (n, 3) from `bloom_overlap.bloom_day`. overlap: (n, n) shared days at a site [d] or None.
+    genotypes: the alleles used.
     settled: published pairs with their positions i, j and sources.
     """
 
@@ -82,9 +83,18 @@ class PollinationMatrix:
         )
 
     @cached_property
+    def crop_of(self) -> list[str]:
+        """Crop of each row."""
+        return [str(crop) for crop in self.index["crop"]]
+
+    @cached_property
+    def variety_of(self) -> list[str]:
+        """Variety of each row."""
+        return [str(variety) for variety in self.index["variety"]]
+
+    @cached_property
     def _position(self) -> dict[tuple[str, str], int]:
-        keys = zip(self.index["crop"], self.index["variety"], strict=True)
-        return {key: k for k, key in enumerate(keys)}
+        return {key: k for k, key in enumerate(zip(self.crop_of, self.variety_of, strict=True))}
 
     def position(self, crop: str, variety: str) -> int:
         """Row of a variety. Raises UnknownName."""
@@ -94,10 +104,12 @@ class PollinationMatrix:
         return found
 
     def shared_days(self, i: int, j: int) -> float:
-        """Days both bloom [d], of the site if known, else from offsets, groups or seasons; NaN where not known."""
+        """Days both bloom [d], of the site if known, else from offsets, groups or seasons; NaN where not
+        known.
+        """
         if self.overlap is not None:
             return float(self.overlap[i, j])
-        if self.index["crop"].iat[i] != self.index["crop"].iat[j]:
+        if self.crop_of[i] != self.crop_of[j]:
             return float("nan")
         return float(bloom_overlap.shared_days(self.days[i : i + 1], self.days[j : j + 1])[0, 0])
 
@@ -114,8 +126,10 @@ class PollinationMatrix:
         return np.asarray(self.need == GAINS)
 
     def chance(self) -> np.ndarray:
-        """(n, n) float32 in [0, 1] that the donor's pollen sets fruit: 1 or 0 where known; where the result is
-        unknown, the share of the crop's typed pairs that set fruit (of all crops pooled where few are typed)."""
+        """(n, n) float32 in [0, 1] that the donor's pollen sets fruit: 1 or 0 where known; where the result
+        is unknown, the share of the crop's typed pairs that set fruit (of all crops pooled where few are
+        typed).
+        """
         known = self.sets_fruit().astype(np.float32)
         share = self._base_rates()
         rate = np.array([share[crop] for crop in self.index["crop"]], dtype=np.float32)
@@ -135,18 +149,20 @@ class PollinationMatrix:
         return {crop: sets / n if n >= 2 * FEWEST_PAIRS else pooled for crop, (n, sets) in counts.items()}
 
     def explain(self, i: int, j: int) -> str:
-        """The result of donor j on variety i as one or two sentences, with the published sources in brackets."""
+        """The result of donor j on variety i as one or two sentences, with the published sources in
+        brackets.
+        """
         name = REASONS[self.reason[i, j]]
-        crops, varieties = self.index["crop"], self.index["variety"]
+        crops, varieties = self.crop_of, self.variety_of
         days = self.shared_days(i, j)
         female, donor, shared = self._alleles(i, j)
         text = SENTENCES[name].format(
-            female=varieties.iat[i],
-            donor=varieties.iat[j],
-            female_crop=plain_crop(crops.iat[i]),
-            donor_crop=plain_crop(crops.iat[j]),
-            a_female_crop=with_article(plain_crop(crops.iat[i])),
-            a_donor_crop=with_article(plain_crop(crops.iat[j])),
+            female=varieties[i],
+            donor=varieties[j],
+            female_crop=plain_crop(crops[i]),
+            donor_crop=plain_crop(crops[j]),
+            a_female_crop=with_article(plain_crop(crops[i])),
+            a_donor_crop=with_article(plain_crop(crops[j])),
             female_alleles=female,
             donor_alleles=donor,
             shared=shared,
@@ -175,13 +191,13 @@ class PollinationMatrix:
         return out
 
     def _genotypes_of(self, k: int) -> dict[str, Genotype]:
-        return self._by_variety.get((self.index["crop"].iat[k], self.index["variety"].iat[k]), {})
+        return self._by_variety.get((self.crop_of[k], self.variety_of[k]), {})
 
     def _sources(self, i: int, j: int) -> str:
         if self.settled.empty:
             return ""
         found = self.settled.loc[self.settled["i"].eq(i) & self.settled["j"].eq(j), "sources"]
-        return ", ".join(found.iat[0].split("|")) if len(found) else ""
+        return ", ".join(str(found.to_numpy()[0]).split("|")) if len(found) else ""
 
     def partners(self, i: int, donors: Sequence[int] | np.ndarray | None = None) -> pd.DataFrame:
         """Donors for variety i, best first: crop, variety, result, standing, overlap_days, reason.
@@ -242,9 +258,9 @@ class PollinationMatrix:
                 "female": variety[i],
                 "male_crop": crop[j],
                 "male": variety[j],
-                "result": pd.Categorical.from_codes(self.result[i, j], list(RESULTS)),
-                "reason": pd.Categorical.from_codes(self.reason[i, j], list(REASONS)),
-                "standing": pd.Categorical.from_codes(self.standing[i, j], list(STANDINGS)),
+                "result": pd.Categorical.from_codes(self.result[i, j], pd.Index(RESULTS)),
+                "reason": pd.Categorical.from_codes(self.reason[i, j], pd.Index(REASONS)),
+                "standing": pd.Categorical.from_codes(self.standing[i, j], pd.Index(STANDINGS)),
                 "overlap_days": days,
             }
         )
@@ -274,5 +290,5 @@ def plain_crop(crop: str) -> str:
 
 
 def with_article(words: str) -> str:
-    """"an apple", "a quince", "a European pear"."""
+    """ "an apple", "a quince", "a European pear"."""
     return f"{'an' if words[0] in 'aeiouAIO' else 'a'} {words}"

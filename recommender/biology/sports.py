@@ -1,7 +1,8 @@
 """Sports: bud mutations that carry another name but are, for pollination, the same tree.
 
-In: the wide traits frame. Out: which varieties are one clone (`clone_groups`), the circles in `sport_of` nobody can
-be right about (`circles`), and the frame with what sports take over from their parent filled in (`inherited`).
+In: the wide traits frame. Out: which varieties are one clone (`clone_groups`), the circles in `sport_of`
+nobody can be right about (`circles`), and the frame with what sports take over from their parent filled in
+(`inherited`).
 """
 
 from __future__ import annotations
@@ -31,9 +32,11 @@ def parents(traits: pd.DataFrame) -> np.ndarray:
 
 
 def roots(parent: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(root, circular): the position of each variety's first ancestor (itself if none), and who stands in a circle.
+    """(root, circular): the position of each variety's first ancestor (itself if none), and who stands in a
+    circle.
 
-    A variety in a circle is its own root: where two are each said to be the other's sport, neither is believed.
+    A variety in a circle is its own root: where two are each said to be the other's sport, neither is
+    believed.
     """
     root = np.arange(len(parent))
     circular = np.zeros(len(parent), dtype=bool)
@@ -64,10 +67,10 @@ def inherited(traits: pd.DataFrame, root: np.ndarray) -> pd.DataFrame:
     for name in INHERITED:
         if name not in out:
             continue
-        missing = out[name].isna().to_numpy()[sports]
-        rows = sports[missing]
+        rows = sports[out[name].isna().to_numpy()[sports]]
         for trait in (name, f"{name}_standing"):
             if trait in out and len(rows):
-                position = out.columns.get_loc(trait)
-                out.iloc[rows, position] = out.iloc[root[rows], position].to_numpy()
+                values = out[trait].to_numpy(copy=True)
+                values[rows] = values[root[rows]]
+                out[trait] = values
     return out
