@@ -38,7 +38,9 @@ SEASON_DAY = {
 GROUPED_CROPS = ("apple", "european-pear", "european-plum", "cherry-plum", "japanese-plum")
 """Crops whose `bloom_group` is a bloom group; in sweet cherry it often is the incompatibility group."""
 TWO_TIMES_CROPS = ("walnut", "hazelnut", "avocado", "pawpaw", "jujube")
-"""Crops that shed and receive at different times; one bloom date (of walnut, leafing) says nothing of the two."""
+"""Crops that shed and receive at different times; one bloom date (of walnut, leafing) says nothing of the
+two.
+"""
 _GROUP = re.compile(r"(\d)(?:[-/](\d))?")
 
 
@@ -54,7 +56,7 @@ def _group_day(text: str) -> float:
 
 
 def bloom_day(traits: pd.DataFrame) -> np.ndarray:
-    """(n, 3) float32: bloom by offset, by group and by season [d], each on its own scale, NaN where not
+    """(n, 3) float64: bloom by offset, by group and by season [d], each on its own scale, NaN where not
     known.
 
     Days compare only within a crop and a column; `shared_days` takes the first column both varieties have.
@@ -65,18 +67,18 @@ def bloom_day(traits: pd.DataFrame) -> np.ndarray:
     group = np.array([by_name[name] for name in text], dtype=np.float64)
     crop_of = column(traits, "crop")
     group[~np.isin(crop_of, GROUPED_CROPS)] = np.nan
-    days = np.column_stack([numeric(traits, "bloom_offset"), group, season]).astype(np.float32)
+    days = np.column_stack([numeric(traits, "bloom_offset"), group, season])
     days[np.isin(crop_of, TWO_TIMES_CROPS)] = np.nan
     return days
 
 
 def shared_days(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-    """(r, c) float32 shared days of bloom of two lists of varieties of one crop, NaN where not comparable.
+    """(r, c) float64 shared days of bloom of two lists of varieties of one crop, NaN where not comparable.
 
     rows (r, 3) and cols (c, 3): slices of `bloom_day`.
     """
-    apart = np.full((len(rows), len(cols)), np.nan, dtype=np.float32)
+    apart = np.full((len(rows), len(cols)), np.nan, dtype=np.float64)
     for kind in (2, 1, 0):
         i, j = np.flatnonzero(np.isfinite(rows[:, kind])), np.flatnonzero(np.isfinite(cols[:, kind]))
         apart[np.ix_(i, j)] = np.abs(rows[i, kind, None] - cols[None, j, kind])
-    return np.clip(np.float32(BLOOM_LENGTH_DAYS) - apart, 0, None)
+    return np.clip(BLOOM_LENGTH_DAYS - apart, 0, None)

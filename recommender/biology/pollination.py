@@ -16,7 +16,8 @@ Order of the rules, later ones overruling earlier ones:
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -39,6 +40,9 @@ from recommender.biology.reasons_pollination import (
     WRONG_CROP,
 )
 from recommender.errors import BadInput, UnknownName
+
+if TYPE_CHECKING:
+    from recommender.catalog.catalog import Catalog
 
 PUBLISHED, PRACTICE, ESTIMATED, MEMORY, NOT_KNOWN = range(len(STANDINGS))
 
@@ -153,6 +157,31 @@ def pollination_matrix(
         prepared.settled,
     )
     return built if sorted_already else built.take(np.argsort(order))
+
+
+def catalog_matrix(
+    catalog: Catalog, crops: Collection[str] | None = None, overlap_days: np.ndarray | None = None
+) -> PollinationMatrix:
+    """`pollination_matrix` of a catalog's own frames.
+
+    crops: look at these only, and at the crops whose pollen serves them; None: the whole catalog.
+    overlap_days: for exactly the varieties looked at, in the order of the traits frame. Raises UnknownName.
+    """
+    traits, table = catalog.traits(), catalog.crops()
+    if crops is not None:
+        unknown = set(crops) - set(table["crop"])
+        if unknown:
+            raise UnknownName("crop", min(unknown))
+        serving = {gives for bears, gives in crosses.crop_crosses(table) if bears in crops}
+        traits = traits.loc[traits["crop"].isin(serving | set(crops))].reset_index(drop=True)
+    return pollination_matrix(
+        traits,
+        catalog.pairs(),
+        table,
+        evidence=catalog.evidence(),
+        names=catalog.names(),
+        overlap_days=overlap_days,
+    )
 
 
 def pair_codes(prepared: inputs.Prepared, overlap: np.ndarray | None = None) -> tuple[_Codes, np.ndarray]:

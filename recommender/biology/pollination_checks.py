@@ -1,9 +1,9 @@
 """What in the evidence on pollination cannot be right, found before it is believed.
 
-In: traits, pairs, crops and evidence of the catalog. Out: `check_pollination_evidence`, one row a finding with the
-file and row it stands in and what to do; and `agreement`, how often the rules alone give what has been published.
-Nothing is repaired here: unreadable genotypes and circles are left out of the matrix, contradictions settled the
-cautious way.
+In: traits, pairs, crops and evidence of the catalog. Out: `check_pollination_evidence`, one row a finding
+with the file and row it stands in and what to do; and `agreement`, how often the rules alone give what has
+been published. Nothing is repaired here: unreadable genotypes and circles are left out of the matrix,
+contradictions settled the cautious way.
 """
 
 from __future__ import annotations
@@ -39,9 +39,10 @@ def check_pollination_evidence(
 ) -> pd.DataFrame:
     """Findings: file, row, crop, variety, severity, what, remedy, sorted by file, row, variety.
 
-    evidence: with `file` and `row` where the catalog keeps them; else those two are empty. Looks for unknown allele
-    names, more alleles than chromosome sets, sports in a circle or of a variety not in the catalog, pairs with
-    contradicting results, partners that match no variety, and published self-fertility against the alleles.
+    evidence: with `file` and `row` where the catalog keeps them; else those two are empty. Looks for
+    unknown allele names, more alleles than chromosome sets, sports in a circle or of a variety not in the
+    catalog, pairs with contradicting results, partners that match no variety, and published self-fertility
+    against the alleles.
     """
     found: list[tuple[object, ...]] = []
     found.extend(_alleles(traits, evidence))
@@ -230,9 +231,9 @@ def agreement(
 ) -> pd.DataFrame:
     """Every published pair beside what the rules alone give for it, and what the matrix says in the end.
 
-    derived_alleles: False leaves out genotypes that were read off incompatibility groups, so that the rules are
-    judged on evidence the pairs did not make. Columns: those of a settled pair, `independent` (not read off a
-    chart), `rule`, `final`, `verdict` (agrees, unknown, disagrees) and `why` (the rule's reason).
+    derived_alleles: False leaves out genotypes that were read off incompatibility groups, so that the rules
+    are judged on evidence the pairs did not make. Columns: those of a settled pair, `independent` (not read
+    off a chart), `rule`, `final`, `verdict` (agrees, unknown, disagrees) and `why` (the rule's reason).
     """
     if not derived_alleles:
         note = evidence["note"].fillna("")

@@ -27,6 +27,7 @@ from recommender.biology.reasons_pollination import (
     WRONG_CROP,
 )
 from recommender.errors import UnknownName
+from recommender.wording import crop_in_sentence
 
 FEWEST_PAIRS = 45
 """Typed pairs of a crop (10 varieties) below which the pooled share stands in for the crop's own."""
@@ -159,10 +160,10 @@ class PollinationMatrix:
         text = SENTENCES[name].format(
             female=varieties[i],
             donor=varieties[j],
-            female_crop=plain_crop(crops[i]),
-            donor_crop=plain_crop(crops[j]),
-            a_female_crop=with_article(plain_crop(crops[i])),
-            a_donor_crop=with_article(plain_crop(crops[j])),
+            female_crop=crop_in_sentence(crops[i]),
+            donor_crop=crop_in_sentence(crops[j]),
+            a_female_crop=with_article(crop_in_sentence(crops[i])),
+            a_donor_crop=with_article(crop_in_sentence(crops[j])),
             female_alleles=female,
             donor_alleles=donor,
             shared=shared,
@@ -275,18 +276,6 @@ class PollinationMatrix:
 
 def _printed(genotype: Genotype) -> str:
     return " ".join(haplotype.text for haplotype in genotype.haplotypes)
-
-
-def plain_crop(crop: str) -> str:
-    """A crop's name as a grower says it.
-
-    >>> plain_crop("european-pear")
-    'European pear'
-    """
-    words = crop.replace("-", " ")
-    for name in ("european", "asian", "american", "japanese"):
-        words = words.replace(name, name.capitalize())
-    return words
 
 
 def with_article(words: str) -> str:
