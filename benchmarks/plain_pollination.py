@@ -63,11 +63,12 @@ def varieties(prepared: Prepared) -> list[Variety]:
         (crop, name): k
         for k, (crop, name) in enumerate(zip(prepared.index["crop"], prepared.index["variety"], strict=True))
     }
+    row: Any
     for row in prepared.genotypes.itertuples(index=False):
         place = position.get((row.crop, row.variety))
         if place is None:
             continue
-        genotype: Any = row.genotype
+        genotype = row.genotype
         out[place].series[str(row.series)] = (
             frozenset(h.style for h in genotype.haplotypes if h.style),
             tuple(h.pollen for h in genotype.haplotypes if h.pollen),

@@ -214,7 +214,7 @@ def pair_codes(prepared: inputs.Prepared, overlap: np.ndarray | None = None) -> 
     male = np.flatnonzero(need == fert.NO_FRUIT)
     stands = own["need_standing"].to_numpy(np.int8)[male][:, None]
     codes.put(male, INCOMPATIBLE, CODE["bears-no-fruit"], stands)
-    return codes, _gains(need, codes)
+    return codes, _gains(need, codes, prepared.settled)
 
 
 _PAIR = ["i", "j", "result", "kind", "standing"]
@@ -270,17 +270,16 @@ def _by_alleles(codes: _Codes, typed: list[alleles.Incidence]) -> None:
 
 
 def _bloom_apart(codes: _Codes, spans: dict[str, slice], days: np.ndarray, root: np.ndarray) -> None:
-    """Varieties of one crop known to bloom apart, from offsets, groups or seasons alone; published pairs
-    stay.
-    """
+    """Varieties of one crop known to bloom apart, from offsets, groups or seasons alone; published pairs stay."""
     for at in spans.values():
-        if not np.isfinite(days[at]).any():
+        known = np.flatnonzero(np.isfinite(days[at]).any(axis=1)) + at.start
+        if not len(known):
             continue
-        block = codes.block(at, at)
-        late = bloom_overlap.shared_days(days[at], days[at]) < bloom_overlap.ENOUGH_DAYS
-        late &= _OPEN_RESULT[block.result] & ~_SAID[block.reason]
-        late &= root[at, None] != root[None, at]
-        block.put(late, NOT_TOGETHER, CODE["bloom-apart"], ESTIMATED)
+        shared = bloom_overlap.shared_days(days[known], days[known])
+        late = np.nonzero(shared < bloom_overlap.ENOUGH_DAYS)
+        i, j = known[late[0]], known[late[1]]
+        open_ = _OPEN_RESULT[codes.result[i, j]] & ~_SAID[codes.reason[i, j]] & (root[i] != root[j])
+        codes.put((i[open_], j[open_]), NOT_TOGETHER, CODE["bloom-apart"], ESTIMATED)
 
 
 def _by_donor(codes: _Codes, own: pd.DataFrame) -> None:
@@ -308,7 +307,7 @@ def _same_clone(codes: _Codes, own: pd.DataFrame, root: np.ndarray, typed: list[
     standing = np.where(result == UNKNOWN, NOT_KNOWN, standing)
     everyone = np.arange(len(kind))
     open_ = (codes.result[everyone, everyone] != NO_POLLEN_RESULT) | (result == COMPATIBLE)
-    reason = pd.Series(word).map({name: CODE[f"self-{name}"] for name in set(word)}).to_numpy(np.int8)
+    reason = np.array([CODE[f"self-{name}"] for name in word], dtype=np.int8)
     at = everyone[open_]
     codes.put((at, at), result[open_], reason[open_], standing[open_])
     sizes = np.bincount(root, minlength=len(root))
@@ -327,12 +326,14 @@ def _alike(group: np.ndarray, typed: list[alleles.Incidence]) -> np.ndarray:
     """(g, g) bool: no series types two members of a clone differently (Osa-Nijisseiki is a mutant)."""
     alike = np.ones((len(group), len(group)), dtype=bool)
     for series in typed:
-        place = {int(k): row for row, k in enumerate(series.positions)}
-        rows = [(a, place[int(k)]) for a, k in enumerate(group) if int(k) in place]
-        for a, one in rows:
-            for b, two in rows:
-                same = (series.style[one] == series.style[two]).all()
-                alike[a, b] &= bool(same and (series.pollen[one] == series.pollen[two]).all())
+        order = np.argsort(series.positions)
+        found = np.searchsorted(series.positions, group, sorter=order)
+        rows = order[np.minimum(found, len(order) - 1)]
+        typed_here = np.flatnonzero(series.positions[rows] == group)
+        for a in typed_here:
+            for b in typed_here:
+                same = (series.style[rows[a]] == series.style[rows[b]]).all()
+                alike[a, b] &= bool(same and (series.pollen[rows[a]] == series.pollen[rows[b]]).all())
     return alike
 
 
@@ -364,7 +365,11 @@ def _overrule(codes: _Codes, i: int, j: int, result: str, kind: str, standing: s
         codes.put((i, j), COMPATIBLE, CODE[name], said)
 
 
-def _gains(need: np.ndarray, codes: _Codes) -> np.ndarray:
+def _gains(need: np.ndarray, codes: _Codes, settled: pd.DataFrame) -> np.ndarray:
     """A self-fertile tree gains from a partner where a published list names one for it."""
-    listed = _SAID[codes.reason].any(axis=1)
+    if settled.empty:
+        return need
+    i, j = settled["i"].to_numpy(np.int64), settled["j"].to_numpy(np.int64)
+    listed = np.zeros(len(need), dtype=bool)
+    listed[i[_SAID[codes.reason[i, j]]]] = True
     return np.where((need == fert.NOT_NEEDED) & listed, fert.GAINS, need).astype(np.int8)
