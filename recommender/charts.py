@@ -1,25 +1,31 @@
 """Altair charts for pages and sheets.
 
 In come frames that already hold every figure; out goes a `Picture`: the chart, the sentence it shows (its
-title) and the same in words for those who cannot see it. Nothing is computed here but counts for the
-sentence.
+title) and the same in words for those who cannot see it. Nothing is computed here but places on the paper.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
+import numpy as np
 import pandas as pd
 
-from recommender.catalog.traits import SEASONS
-from recommender.wording import crop_in_sentence, list_words, plain, rows
+from recommender.climate.season import Hemisphere, season_date
+from recommender.suitability.reasons import PICKING_DAYS
+from recommender.wording import Units, crop_in_sentence, day_words, number_words, plain, rows
 
-_ROW_HEIGHT = 26
-# Colours of ink and accent stand in .streamlit/config.toml; a mid green that reads on paper and on dark
-# alike.
-_LEAF = "#5f9a6b"
+Paper = Literal["light", "dark"]
+_ROW_HEIGHT = 28
+# Ink, rule and leaf of the face (.streamlit/config.toml), which a chart cannot read for itself.
+_COLOURS = {"light": ("#22261f", "#d9d5c8", "#2f6b3c"), "dark": ("#ece9e0", "#34383a", "#8fc79a")}
+# So that a season lies in common years; the axis shows day and month only.
+_FIRST_DAY = {
+    "north": pd.Timestamp("2000-07-01"),
+    "south": pd.Timestamp("2001-01-01"),
+}
 
 
 @dataclass(frozen=True)
@@ -31,54 +37,99 @@ class Picture:
     alt_text: str
 
 
-def harvest_seasons(varieties: pd.DataFrame) -> Picture | None:
-    """When the varieties of a list ripen, within the season of their own crop.
+def harvest_calendar(
+    listed: pd.DataFrame,
+    hemisphere: Hemisphere,
+    weeks: float,
+    units: Units = "metric",
+    paper: Paper = "light",
+) -> Picture | None:
+    """When each variety of a list is picked at the site.
 
-    varieties: `crop`, `variety`, `ripening_season` (very-early .. very-late or missing), in the order to
-    show. None if no season is known for any of them.
+    listed: rows of `Ranking.frame`, in the order to show; `harvest_day` [day of the season, middle over the
+    years] and `harvest_error_d` [d]. weeks: weeks in which something is ripe. paper: what it is drawn on.
+    None if no day is known.
     """
-    known = varieties[varieties["ripening_season"].isin(SEASONS)]
+    known = listed[listed["harvest_day"].notna()]
     if known.empty:
         return None
-    several = len(set(varieties["crop"])) > 1
+    several = len(set(listed["crop"])) > 1
+    first = known["harvest_day"].to_numpy(float)
+    error = known["harvest_error_d"].fillna(0.0).to_numpy(float)
+    names = [
+        f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
+        for row in rows(known)
+    ]
+    said = [_window(a, a + PICKING_DAYS, hemisphere, units) for a in first]
     data = pd.DataFrame(
         {
-            "name": [
-                f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
-                for row in rows(known)
-            ],
-            "season": [str(season).replace("-", " ") for season in known["ripening_season"]],
+            "name": names,
+            "from": _dates(first, hemisphere),
+            "to": _dates(first + PICKING_DAYS, hemisphere),
+            "early": _dates(first - error, hemisphere),
+            "late": _dates(first + PICKING_DAYS + error, hemisphere),
+            "said": said,
+            "doubt": [f"give or take {round(days)} days" for days in error],
         }
     )
-    order = [season.replace("-", " ") for season in SEASONS]
-    sentence = _season_sentence(data["season"], len(varieties), order)
-    words = "; ".join(f"{name}: {season}" for name, season in zip(data["name"], data["season"], strict=True))
-    x = alt.X("season:N", sort=order, scale=alt.Scale(domain=order), title=None)
-    y = alt.Y("name:N", sort=list(data["name"]), title=None)
-    chart = (
-        alt.Chart(data)
-        .mark_bar(color=_LEAF, height={"band": 0.5})
-        .encode(
-            x=x.axis(orient="top", labelAngle=0, grid=True, domain=False, ticks=False, labelFontSize=13),
-            y=y.axis(domain=False, ticks=False, labelLimit=190, labelFontSize=13, labelPadding=8),
-            tooltip=[alt.Tooltip("name:N", title="Variety"), alt.Tooltip("season:N", title="Ripens")],
-        )
-        .properties(
-            height=_ROW_HEIGHT * len(data) + 30, width="container", description=f"{sentence} {words}."
-        )
-        .configure_view(stroke=None)
+    sentence = _sentence(first, len(listed), weeks, hemisphere, units)
+    words = f"{sentence} {'; '.join(f'{name}: {when}' for name, when in zip(names, said, strict=True))}."
+    return Picture(_calendar(data, units, paper).properties(description=words), sentence, words)
+
+
+def _dates(days: np.ndarray, hemisphere: Hemisphere) -> pd.Series:
+    return pd.Series(_FIRST_DAY[hemisphere] + pd.to_timedelta(np.round(days), unit="D"))
+
+
+def _window(first: float, last: float, hemisphere: Hemisphere, units: Units) -> str:
+    start, end = (day_words(season_date(day, hemisphere), units) for day in (first, last))
+    return f"{start} to {end}"
+
+
+def _sentence(days: np.ndarray, listed: int, weeks: float, hemisphere: Hemisphere, units: Units) -> str:
+    window = _window(float(days.min()), float(days.max()) + PICKING_DAYS, hemisphere, units)
+    silent = listed - len(days)
+    gap = f" For {silent} of them no date can be given." if silent else ""
+    what = "It is" if listed == 1 else f"These {listed} are"
+    count = "" if listed == 1 else f", with fruit to pick in about {number_words(round(weeks))} weeks"
+    return f"{what} likely to be picked between {window.replace(' to ', ' and ')}{count}.{gap}"
+
+
+def _calendar(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
+    ink, rule, leaf = _COLOURS[paper]
+    day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
+    axis = alt.Axis(
+        orient="top",
+        labelExpr=day,
+        tickCount={"interval": "month", "step": 1},
+        domain=False,
+        labelFontSize=13,
     )
-    return Picture(chart, sentence, f"{sentence} {words}.")
-
-
-def _season_sentence(seasons: pd.Series, listed: int, order: list[str]) -> str:
-    counts = seasons.value_counts()
-    parts = [
-        f"{counts[name]} {'in mid season' if name == 'mid' else name}" for name in order if name in counts
+    y = alt.Y(
+        "name:N",
+        sort=list(data["name"]),
+        title=None,
+        axis=alt.Axis(domain=False, ticks=False, labelLimit=150, labelFontSize=13, labelPadding=8),
+    )
+    scale = alt.Scale(type="utc", nice=False, padding=6)
+    tooltip = [
+        alt.Tooltip("name:N", title="Variety"),
+        alt.Tooltip("said:N", title="Picked"),
+        alt.Tooltip("doubt:N", title="Doubt"),
     ]
-    verb = "ripens" if len(seasons) == 1 else "ripen"
-    first, *rest = parts
-    number, _, when = first.partition(" ")
-    silent = listed - len(seasons)
-    gap = f"; for {silent} nobody has published it" if silent else ""
-    return f"Of these {listed}, {list_words([f'{number} {verb} {when}', *rest])}{gap}."
+    base = alt.Chart(data)
+    doubt = base.mark_bar(color=leaf, opacity=0.3, height=4).encode(
+        x=alt.X("utcyearmonthdate(early):T", scale=scale, axis=axis, title=None),
+        x2="utcyearmonthdate(late):T",
+        y=y,
+        tooltip=tooltip,
+    )
+    picked = base.mark_bar(color=leaf, height={"band": 0.5}).encode(
+        x=alt.X("utcyearmonthdate(from):T", scale=scale, axis=axis, title=None),
+        x2="utcyearmonthdate(to):T",
+        y=y,
+        tooltip=tooltip,
+    )
+    height = _ROW_HEIGHT * len(data) + 10
+    chart = alt.layer(doubt, picked).properties(height=height, width="container", background="transparent")
+    return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)

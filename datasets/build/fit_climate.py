@@ -1,18 +1,18 @@
 """Fit and cross-validate the regression from the climate grid to monthly extremes at a place.
 
-In come `stations.csv`, `extreme_anchors.csv` and `climate_grid.parquet`; out goes `climate_coefficients.json`: ridge
+In come `stations.csv`, `build/extreme_anchors.csv` (places with a published annual extreme or zone
+only) and `climate_grid.parquet`; out goes `climate_coefficients.json`: ridge
 coefficients, station residuals ready for interpolation and the errors measured on stations left out.
 
     python datasets/build/fit_climate.py
 
-Stations are left out in three ways: one at a time (a place near a station), by blocks of 5 degrees (a region without
-stations) and by continent (a part of the world without stations).
+Stations are left out in three ways: one at a time (a place near a station), by blocks of 5 degrees (a region
+without stations) and by continent (a part of the world without stations).
 """
 
 from __future__ import annotations
 
 import json
-import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ from sklearn.preprocessing import StandardScaler
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
-from recommender.climate import downscaling  # noqa: E402
+from recommender.climate import downscaling, winter  # noqa: E402
 from recommender.climate.grid import LAPSE_RATE, GridPoint, distance_km, open_grid  # noqa: E402
 from recommender.errors import BadInput  # noqa: E402
 
@@ -39,8 +39,8 @@ Integers = NDArray[np.int64]
 Fold = tuple[Integers, Integers]
 
 WARMING_PER_YEAR = 0.027
-"""Warming of land in recent decades [K per year], from memory (IPCC AR6 WG1 gives about a quarter degree a decade and
-more over land); used to bring stations of older periods to the years of the grid."""
+"""Warming of land in recent decades [K per year], from memory (IPCC AR6 WG1 gives about a quarter degree a
+decade and more over land); used to bring stations of older periods to the years of the grid."""
 GRID_MID_YEAR = 2012.5
 KERNEL = downscaling.Kernel(near_km=300, height_m=500, far_km=1500, far_variance=1.0, noise=1.0)
 RIDGE = {"range": 100.0, "extreme": 10.0}
@@ -62,14 +62,16 @@ class Stations:
     country: NDArray[np.object_]
     features: dict[str, Floats]
     targets: dict[str, Floats]
-    base: Floats
+    above_grid_m: Floats
+    zone: list[str]
 
     def __len__(self) -> int:
         return len(self.name)
 
 
 def zone_middle(zone: object) -> float:
-    """Middle of a USDA half zone [degC]; NaN if there is none. Zones are 10 degF wide, 1a begins at -60 degF."""
+    """Middle of a USDA half zone [degC]; NaN if there is none. Zones are 10 degF wide, 1a begins at -60
+    degF."""
     if not isinstance(zone, str) or not zone:
         return float("nan")
     fahrenheit = -60 + 10 * (int(zone[:-1]) - 1) + (5 if zone[-1] == "b" else 0) + 2.5
@@ -89,9 +91,7 @@ def read_stations() -> Stations:
     """Stations with normals to a tenth of a degree, and places with a published annual extreme only."""
     table = pd.read_csv(DATASETS / "stations.csv", keep_default_na=True)
     table = table[~table["basis_note"].fillna("").str.contains(ROUNDED)]
-    anchors = DATASETS / "extreme_anchors.csv"
-    if anchors.exists():
-        table = pd.concat([table, pd.read_csv(anchors)], ignore_index=True)
+    table = pd.concat([table, pd.read_csv(Path(__file__).parent / "extreme_anchors.csv")], ignore_index=True)
     grid = open_grid(DATASETS)
     rows: list[dict[str, Any]] = []
     for _, row in table.iterrows():
@@ -116,7 +116,8 @@ def read_stations() -> Stations:
         country=joined["country"].to_numpy(object),
         features={"range": stack["f_range"], "extreme": stack["f_extreme"]},
         targets={kind: stack[kind] for kind in downscaling.KINDS},
-        base=np.stack(joined["base"].to_list()),
+        above_grid_m=joined["above_grid_m"].to_numpy(),
+        zone=joined["zone"].to_list(),
     )
 
 
@@ -137,7 +138,8 @@ def station_row(row: pd.Series, point: GridPoint, lat: float, lon: float, height
         "elevation_m": height,
         "trust": trust,
         "country": row["country"],
-        "base": base,
+        "above_grid_m": height - point.elevation_m,
+        "zone": row["hardiness_zone"] if isinstance(row["hardiness_zone"], str) else "",
         "mean": (tmax + tmin) / 2 + WARMING_PER_YEAR * age - base,
         "range": np.log(tmax - tmin),
         "rain": np.log((rain + 5) / (point.rain_mm + 5)),
@@ -196,7 +198,8 @@ def known(kind: str, stations: Stations, rows: Integers) -> Integers:
 
 
 def interpolation_weights(kind: str, line: dict[str, Any], stations: Stations, rows: Integers) -> Floats:
-    """(n, m) weights: residual at a point = covariance with the stations @ weights; 0 where nothing is known."""
+    """(n, m) weights: residual at a point = covariance with the stations @ weights; 0 where nothing is
+    known."""
     weights = np.zeros(stations.targets[kind].shape)
     residual = stations.targets[kind][rows] - line_at(kind, line, stations, rows)
     inner = covariances(stations)[np.ix_(rows, rows)] + np.diag(KERNEL.noise / stations.trust[rows])
@@ -205,7 +208,8 @@ def interpolation_weights(kind: str, line: dict[str, Any], stations: Stations, r
 
 
 def out_of_fold(kind: str, stations: Stations, folds: Sequence[Fold], corrected: bool) -> Floats:
-    """Predictions for stations left out, with or without the residuals of the others; NaN where never left out."""
+    """Predictions for stations left out, with or without the residuals of the others; NaN where never left
+    out."""
     covariance = covariances(stations)
     predicted = np.full(stations.targets[kind].shape, np.nan)
     for train, test in folds:
@@ -217,15 +221,22 @@ def out_of_fold(kind: str, stations: Stations, folds: Sequence[Fold], corrected:
     return predicted
 
 
+def parts_of_the_world(stations: Stations) -> NDArray[np.str_]:
+    """Part of the world of each station."""
+    north = np.where(stations.lon > 60, "asia", "europe and mediterranean")
+    north = np.where(np.isin(stations.country, NORTH_AMERICA), "north america", north)
+    return np.where(stations.lat < 0, "southern hemisphere", north)
+
+
 def ways_of_leaving_out(stations: Stations) -> dict[str, list[Fold]]:
     """Folds by name."""
     rows = np.arange(len(stations))
     blocks = np.floor(stations.lat / 5) * 1000 + np.floor(stations.lon / 5)
-    continent = np.where(np.isin(stations.country, NORTH_AMERICA), 0, np.where(stations.lon > 60, 2, 1))
+    part = parts_of_the_world(stations)
     return {
         "station": [(np.delete(rows, row), rows[row : row + 1]) for row in rows],
         "block": list(GroupKFold(10).split(rows, groups=blocks)),
-        "continent": [(rows[continent != part], rows[continent == part]) for part in np.unique(continent)],
+        "continent": [(rows[part != name], rows[part == name]) for name in np.unique(part)],
     }
 
 
@@ -241,8 +252,11 @@ def scores(error: Floats) -> dict[str, float]:
 
 
 def measure(stations: Stations) -> dict[str, Any]:
-    """Errors by way of leaving out, of monthly maxima and minima, rain and extremes, in and outside North America."""
-    america = np.isin(stations.country, NORTH_AMERICA)
+    """Errors by way of leaving out, of monthly maxima and minima, rain and extremes, in and outside North
+    America."""
+    part = parts_of_the_world(stations)
+    everywhere = np.ones(len(stations), bool)
+    wheres = {"all": everywhere, **{str(name): part == name for name in np.unique(part)}}
     measured_half = np.exp(stations.targets["range"]) / 2
     report: dict[str, Any] = {}
     for way, folds in ways_of_leaving_out(stations).items():
@@ -260,14 +274,46 @@ def measure(stations: Stations) -> dict[str, Any]:
                 "rain_ratio": rain - stations.targets["rain"],
             }
             report[f"{way}, {'corrected' if corrected else 'regression only'}"] = {
-                where: {name: scores(error[rows]) for name, error in errors.items()}
-                for where, rows in (
-                    ("all", america | ~america),
-                    ("north_america", america),
-                    ("elsewhere", ~america),
-                )
+                where: {
+                    name: scores(error[rows])
+                    for name, error in errors.items()
+                    if np.isfinite(error[rows]).any()
+                }
+                for where, rows in wheres.items()
             }
     return report
+
+
+def zone_hits(stations: Stations) -> dict[str, dict[str, float]]:
+    """How often the published hardiness zone is met by a station, or a block, left out."""
+    published = np.array([bool(zone) and zone[-1] in "ab" for zone in stations.zone])
+    wanted = np.array([winter.zone_number(zone) for zone in np.array(stations.zone)[published]])
+    america = np.isin(stations.country, NORTH_AMERICA)[published]
+    hits: dict[str, dict[str, float]] = {}
+    ways = ways_of_leaving_out(stations)
+    for way in ("station", "block"):
+        extreme = out_of_fold("extreme", stations, ways[way], corrected=True)[published, 0]
+        off = np.abs(np.array([winter.zone_number_of(value) for value in extreme]) - wanted)
+        for where, rows in (("north america", america), ("elsewhere", ~america)):
+            hits[f"{way} left out, {where}"] = {
+                "places": int(rows.sum()),
+                "same half zone": round(float((off[rows] == 0).mean()), 2),
+                "within half a zone": round(float((off[rows] <= 0.5).mean()), 2),
+                "within a zone": round(float((off[rows] <= 1.0).mean()), 2),
+            }
+    return hits
+
+
+def lapse_rate_test(stations: Stations) -> dict[str, float]:
+    """Error of the monthly mean [K] by lapse rate [K/km], at stations 150 m and more above or below the
+    grid."""
+    off = -stations.targets["mean"]
+    used = (np.abs(stations.above_grid_m) > 150) & np.isfinite(off).all(axis=1)
+    kilometres = stations.above_grid_m[used, None] / 1000
+    return {
+        f"{rate:.1f}": scores(off[used] + (LAPSE_RATE - rate) * kilometres)["rmse"]
+        for rate in (4.0, 4.5, 5.0, 5.5, 6.5)
+    } | {"stations": float(used.sum())}
 
 
 def error_by_distance(report: dict[str, Any]) -> dict[str, list[float]]:
@@ -312,15 +358,18 @@ def main() -> None:
     report = measure(stations)
     result["errors"] = error_by_distance(report)
     result["cross_validation"] = report
+    result["zones"] = zone_hits(stations)
+    result["lapse_rate_test"] = lapse_rate_test(stations)
     partial = TARGET.with_suffix(".partial")
     partial.write_text(json.dumps(result, separators=(",", ":")) + "\n", encoding="utf-8")
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     for way, parts in report.items():
         for where, part in parts.items():
             figures = "  ".join(
                 f"{name} {score['rmse']:.2f} ({score['bias']:+.2f})" for name, score in part.items()
             )
-            print(f"{way:32s} {where:14s} {figures}")
+            print(f"{way:32s} {where:24s} {figures}")
+    print(result["zones"], result["lapse_rate_test"], sep="\n")
     print(
         f"{TARGET.name}: {len(stations)} stations, {TARGET.stat().st_size / 1e3:.0f} kB; {result['errors']}"
     )

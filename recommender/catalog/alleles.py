@@ -17,10 +17,11 @@ SELF_COMPATIBLE = {
     "japanese-plum": frozenset({"Se"}),
     "asian-pear": frozenset({"S4sm"}),
 }
-"""Alleles that let a variety set fruit on its own pollen. Almond Sf is left out: some trees with it are sterile."""
+"""Alleles that let a variety set fruit on its own pollen. Almond Sf is left out: some trees with it are
+sterile."""
 
 _JAPANESE_PLUM_LETTERS = {"S3": "Sk", "S4": "Sc", "S5": "Se", "S6": "Sf"}
-"""Numeric and letter names of the same Japanese plum alleles, as the sources of the letter series give them."""
+"""Numbers and letters of the same Japanese plum alleles, as the sources of the letter series give them."""
 
 _NUMBERINGS = (
     ("almond", r"old California lettering", "old California letters"),
@@ -81,6 +82,10 @@ def with_numbering(rows: pd.DataFrame) -> pd.DataFrame:
         units.append(numbering(crop, note, genotype))
     result["value"], result["unit"] = values, units
     return result
+
+
+SELF_COMPATIBLE_KNOWN = frozenset({*SELF_COMPATIBLE, "almond"})
+"""Crops in which self-compatible alleles are known, so that a self-fertile variety is nothing unheard of."""
 
 
 def self_compatible(crop: str, genotype: str) -> bool:

@@ -40,7 +40,7 @@ def build_database(path: Path, folder: Path, schema_version: int, progress: Prog
     wide = wide_traits(settlement.settled, tables["varieties"], tables["traits"]["trait"].unique())
     say("Writing the catalog", 0.8)
     frames = {
-        **{name: frame for name, frame in tables.items() if name != "traits"},
+        **{str(name): frame for name, frame in tables.items() if name != "traits"},
         "evidence": tables["traits"],
         "settled": settlement.settled,
         "traits": wide,
@@ -111,7 +111,7 @@ def wide_traits(settled: pd.DataFrame, varieties: pd.DataFrame, present: np.ndar
     index = pd.MultiIndex.from_frame(base[["crop", "variety"]])
     diseases = sorted(name for name in present if str(name).startswith("disease:"))
     others = sorted(name for name in present if name not in TRAITS and name not in diseases)
-    columns: dict[str, np.ndarray | pd.Series] = {name: base[name] for name in base}
+    columns: dict[str, np.ndarray | pd.Series] = {str(name): base[name] for name in base}
     by_trait = dict(list(settled.groupby("trait", sort=False)))
     for name in [*TRAITS, *diseases, *others]:
         rows = by_trait.get(name, settled.iloc[:0])

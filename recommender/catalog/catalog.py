@@ -71,7 +71,7 @@ class Catalog:
                     "The catalog has been closed", where=str(self.path), remedy="Open it again"
                 )
             try:
-                return self._connection.execute(sql, values or []).df()
+                return self._connection.sql(sql, params=values or []).to_arrow_table().to_pandas()
             except duckdb.IOException as problem:
                 raise StorageFault(
                     "The catalog file cannot be read",
@@ -91,9 +91,12 @@ class Catalog:
 
     def table(self, name: str) -> pd.DataFrame:
         """Any table by name, as built. Raises UnknownName."""
-        if name not in self.tables():
+        if name not in self._frames and not name.isidentifier():
             raise UnknownName("table", name, nearest(name, self.tables()))
-        return self._kept(name, f'SELECT * FROM "{name}"')
+        try:
+            return self._kept(name, f'SELECT * FROM "{name}"')
+        except duckdb.CatalogException as problem:
+            raise UnknownName("table", name, nearest(name, self.tables())) from problem
 
     def _raw(self, name: str) -> pd.DataFrame:
         return self._kept(f"(raw) {name}", f'SELECT * EXCLUDE (_file, _row) FROM "{name}"')
@@ -112,7 +115,7 @@ class Catalog:
         return self._query("SELECT * FROM settled WHERE crop = ? AND variety = ? ORDER BY trait", [*pair])
 
     def evidence(self, crop: str | None = None, variety: str | None = None) -> pd.DataFrame:
-        """Evidence rows with their source's title, author, year, url and kind, and file and row they stand in.
+        """Evidence rows with their source's title, author, year, url and kind, and the file and row.
 
         Of all crops, of one crop, or of one variety. Raises UnknownName.
         """

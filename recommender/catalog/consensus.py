@@ -17,9 +17,6 @@ from recommender.catalog import alleles, offsets, voting
 from recommender.catalog.evidence import STANDINGS, date_text, prepare
 from recommender.catalog.traits import INHERITED_BY_SPORTS, NUMERIC, SET, trait
 
-CODE_VERSION = 1
-"""Raise it when a change here, in evidence, voting, offsets or alleles alters settled values."""
-
 KEY = ["crop", "variety", "trait"]
 SETTLED_COLUMNS = [
     *KEY,
@@ -44,7 +41,7 @@ class Settlement:
 
     settled: one row per variety and trait, columns `SETTLED_COLUMNS`, sorted by `KEY`.
     set_aside: evidence rows not used (crop, variety, trait, value, low, high, source_id, note, reason).
-    offset_scales: crop, trait, zero_crop, zero_variety, n_observations, n_varieties, residual_sd, n_components.
+    offset_scales: per crop and trait the zero of the scale and how well it fits (`offsets.SCALE_COLUMNS`).
     """
 
     settled: pd.DataFrame
@@ -59,7 +56,7 @@ def settle(
     varieties: pd.DataFrame | None = None,
     names: pd.DataFrame | None = None,
 ) -> Settlement:
-    """Settle all evidence. Frames hold text as read from the CSV files; `varieties` and `names` may be absent.
+    """Settle all evidence. Frames have the columns of the CSV files; `varieties`, `names` may be absent.
 
     Order of rows does not matter, and several rows of one source count once.
     """
@@ -74,15 +71,19 @@ def settle(
     whole = deciding["trait"].isin({name for name in deciding["trait"].unique() if trait(name).whole})
     numeric = kinds.eq(NUMERIC) & ~whole
     sets = kinds.eq(SET)
-    genotypes = deciding["trait"].eq("s_alleles")
+    alleles_stated = deciding["trait"].eq("s_alleles")
     fertility = deciding["trait"].eq("self_fertility")
 
-    by_allele = _settle_alleles(deciding[genotypes])
-    votes = deciding[~numeric & ~sets & ~genotypes & ~fertility]
-    against_biology = _against_biology(deciding[fertility], crops, by_allele)
+    by_allele = _settle_alleles(deciding[alleles_stated])
+    votes = deciding[~numeric & ~sets & ~alleles_stated & ~fertility]
+    classes = voting.settle_classes(votes)
+    sports = classes[classes["trait"].eq("sport_of")]
+    genotypes = pd.concat([by_allele, _inherited(pd.concat([by_allele, sports]))])
+    against_biology = _against_biology(deciding[fertility], crops, genotypes)
     parts = [
         voting.settle_numbers(deciding[numeric]),
-        voting.settle_classes(pd.concat([votes, against_biology])),
+        classes,
+        voting.settle_classes(against_biology),
         voting.settle_sets(deciding[sets]),
         by_allele,
     ]
@@ -118,7 +119,7 @@ def _standing(deciding: pd.DataFrame) -> pd.DataFrame:
 
 
 def _settle_alleles(rows: pd.DataFrame) -> pd.DataFrame:
-    """Genotypes voted within the numbering most used for the crop; other numberings are named, never mixed."""
+    """Genotypes voted within the numbering most used for the crop; other numberings are named, not mixed."""
     if rows.empty:
         return voting.no_rows()
     rows = alleles.with_numbering(rows)
@@ -140,6 +141,8 @@ def _settle_alleles(rows: pd.DataFrame) -> pd.DataFrame:
 
 BIOLOGY_WEIGHT = 0.5
 """Vote of a crop's own biology: more than one catalogue (0.3), less than one extension source (0.8)."""
+BIOLOGY_WEIGHT_GENOTYPE_UNKNOWN = 0.25
+"""The same in crops with known self-compatible alleles, where the variety's own genotype is unknown."""
 
 
 def _against_biology(rows: pd.DataFrame, crops: pd.DataFrame, genotypes: pd.DataFrame) -> pd.DataFrame:
@@ -176,7 +179,10 @@ def _against_biology(rows: pd.DataFrame, crops: pd.DataFrame, genotypes: pd.Data
     biology["value"] = biology["claimed"] = "self-sterile"
     biology["source_id"] = voting.BIOLOGY
     biology["kind"] = "biology of the crop"
-    biology["weight"] = BIOLOGY_WEIGHT
+    typed = pd.MultiIndex.from_frame(genotypes[["crop", "variety"]].astype(object))
+    unknown = ~pd.MultiIndex.from_frame(biology[["crop", "variety"]].astype(object)).isin(typed)
+    unknown &= biology["crop"].isin(alleles.SELF_COMPATIBLE_KNOWN).to_numpy()
+    biology["weight"] = np.where(unknown, BIOLOGY_WEIGHT_GENOTYPE_UNKNOWN, BIOLOGY_WEIGHT)
     return pd.concat([result, biology])
 
 

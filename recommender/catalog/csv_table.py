@@ -58,10 +58,9 @@ class TextTable:
 
 def read_text_table(path: Path, file: str, columns: Sequence[str]) -> TextTable:
     """Read the CSV file at `path`, called `file` in faults; `columns` is what its schema describes."""
-    nothing = pd.DataFrame({name: pd.Series(dtype="str") for name in columns}).assign(_file="", _row=0)
 
-    def stopped(what: str, remedy: str, *, row: int = 0, column: str = "", value: str = "") -> TextTable:
-        return TextTable(nothing, 0, (Fault(file, row, column, value, what, remedy, "stops"),))
+    def stopped(what: str, remedy: str, *, row: int = 0) -> TextTable:
+        return TextTable(_no_cells(columns), 0, (Fault(file, row, "", "", what, remedy, "stops"),))
 
     if not path.is_file():
         return stopped("The file is missing", "Put it back, or take it out of datapackage.json")
@@ -97,7 +96,7 @@ def read_text_table(path: Path, file: str, columns: Sequence[str]) -> TextTable:
     header, rows, lines = rows[0], rows[1:], lines[1:]
     header_faults = _header_faults(file, header, columns)
     if header_faults:
-        return TextTable(nothing, len(rows), tuple(header_faults))
+        return TextTable(_no_cells(columns), len(rows), tuple(header_faults))
     if not rows:
         return stopped("The file has a header but no rows", "Put its rows back")
 
@@ -119,6 +118,10 @@ def read_text_table(path: Path, file: str, columns: Sequence[str]) -> TextTable:
     frame[FILE] = file
     frame[ROW] = [lines[index] for index in whole]
     return TextTable(frame, len(rows), tuple(faults))
+
+
+def _no_cells(columns: Sequence[str]) -> pd.DataFrame:
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in columns}).assign(_file="", _row=0)
 
 
 def _encoding_fault(raw: bytes) -> tuple[str, int] | None:

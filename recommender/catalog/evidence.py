@@ -33,11 +33,11 @@ _BASIS_WORDS = {"memory": "from memory", "common-practice": "common practice"}
 
 GENERAL_STATEMENT_WEIGHT = 0.15
 GENERAL_STATEMENT = (
-    r"species[- ]level|species range|species:|species lower|for the species|crop-level|group-level|group statement"
-    r"|as a (?:group|class)|for the group|group range|group value|\brace\b|in general|general statement"
-    r"|\bseries\b (?:statement|as a whole)|the whole series|genus page|source: (?:all|most)|\ball pomegranates"
-    r"|one value for all|most (?:named )?(?:varieties|cultivars)|established California varieties"
-    r"|is (?:hexaploid|mostly tetraploid)"
+    r"species[- ]level|species range|species:|species lower|for the species|crop-level|group-level"
+    r"|group statement|as a (?:group|class)|for the group|group range|group value|\brace\b|in general"
+    r"|general statement|\bseries statement|the whole series|genus page|source: (?:all|most)"
+    r"|\ball pomegranates|one value for all|most (?:named )?(?:varieties|cultivars)"
+    r"|established California varieties|is (?:hexaploid|mostly tetraploid)"
 )
 """Wordings that mark a statement about a species, race, series or nursery group: no fact of one variety."""
 
@@ -75,7 +75,7 @@ def date_text(day_of_year: float) -> str:
 
 
 def prepare(evidence: pd.DataFrame, sources: pd.DataFrame) -> pd.DataFrame:
-    """Evidence rows (text columns crop, variety, trait, value, low, high, unit, basis, source_id, note) made ready.
+    """Evidence rows (columns of the tables in datasets/traits/) made ready.
 
     Harvest dates become days of the year; dates from southern places are moved by half a year, so that all
     stand in one (northern) calendar. No row is dropped: what cannot be used says why in `set_aside`.

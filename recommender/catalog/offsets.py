@@ -58,7 +58,7 @@ class OnScale:
     scales: pd.DataFrame
 
 
-@dataclass
+@dataclass(eq=False)
 class _Observation:
     row: int
     variety: Variety
@@ -106,7 +106,8 @@ def solve(rows: pd.DataFrame, varieties: pd.DataFrame | None, names: pd.DataFram
     columns = [*KEY, "kind", "value", "number", "low", "high", "unit", "standing", "agreement"]
     columns += ["n_evidence", "n_sources", "disagreement", "source_ids"]
     whole = pd.concat(settled, ignore_index=True) if settled else pd.DataFrame(columns=columns)
-    kept = {row: reason for row, reason in reasons.items() if rows.at[row, "trait"] in OFFSET_TRAITS}
+    stated = set(rows.index[rows["trait"].isin(OFFSET_TRAITS)])
+    kept = {row: reason for row, reason in reasons.items() if row in stated}
     frame = pd.DataFrame(scales, columns=SCALE_COLUMNS).sort_values(["trait", "crop"], ignore_index=True)
     return OnScale(whole, pd.Series(kept, dtype="object"), frame)
 
@@ -147,7 +148,9 @@ def _observations(
             continue
         half = 0.0 if np.isnan(low) or np.isnan(high) else abs(high - low) / 2.0
         if its_trait == "harvest_start":
-            group, references, free = f"{crop}|{source}|{spot}", (), True
+            group = f"{crop}|{source}|{spot}"
+            references: tuple[Variety, ...] = ()
+            free = True
         else:
             if (crop, note) not in parsed:
                 parsed[crop, note] = references_in(note, crop, known)
@@ -189,10 +192,11 @@ def _settle_family(
                 if each.variety[0] == crop:
                     reasons[each.row] = "no reference variety is named and too few varieties are shared"
             continue
-        placed, joined, n_components = _placed(observations, zero)
+        joined, n_components = _placed(observations, zero)
+        joined_ids = {id(each) for each in joined}
         mine = [each for each in joined if each.variety[0] == crop]
         for each in observations:
-            if each.variety[0] == crop and each not in joined:
+            if each.variety[0] == crop and id(each) not in joined_ids:
                 reasons[each.row] = f"not connected with the scale of the crop (zero: {zero[1]})"
         if len(mine) < 2:
             continue
@@ -222,8 +226,8 @@ def _zero_variety(observations: list[_Observation], crop: str) -> Variety | None
     return min(uses, key=lambda variety: (-uses[variety], variety)) if uses else None
 
 
-def _placed(observations: list[_Observation], zero: Variety) -> tuple[set[Variety], list[_Observation], int]:
-    """Varieties connected with the zero variety, the observations that place them, and how many components.
+def _placed(observations: list[_Observation], zero: Variety) -> tuple[list[_Observation], int]:
+    """The observations connected with the zero variety, and into how many components all of them fall.
 
     Named references connect. A source with a free effect joins when it shares `MIN_SHARED` varieties, the
     one sharing most first; if the zero variety has no named reference, its own largest source starts.
@@ -233,10 +237,12 @@ def _placed(observations: list[_Observation], zero: Variety) -> tuple[set[Variet
     for each in observations:
         if each.free:
             free.setdefault(each.group, []).append(each)
-    placed, joined = {zero}, []
+    placed: set[Variety] = {zero}
+    joined: list[_Observation] = []
 
     def spread() -> None:
-        waiting = [each for each in named if each not in joined]
+        held = {id(each) for each in joined}
+        waiting = [each for each in named if id(each) not in held]
         while True:
             reached = [e for e in waiting if e.variety in placed or placed.intersection(e.references)]
             if not reached:
@@ -244,7 +250,8 @@ def _placed(observations: list[_Observation], zero: Variety) -> tuple[set[Variet
             for each in reached:
                 placed.update((each.variety, *each.references))
                 joined.append(each)
-            waiting = [each for each in waiting if each not in reached]
+            taken = {id(each) for each in reached}
+            waiting = [each for each in waiting if id(each) not in taken]
 
     spread()
     if len(placed) == 1 and free:
@@ -262,8 +269,9 @@ def _placed(observations: list[_Observation], zero: Variety) -> tuple[set[Variet
         joined.extend(members)
         placed.update(each.variety for each in members)
         spread()
-    left = [each for each in named if each not in joined]
-    return placed, joined, 1 + _count_components(left) + len(free)
+    held = {id(each) for each in joined}
+    left = [each for each in named if id(each) not in held]
+    return joined, 1 + _count_components(left) + len(free)
 
 
 def _count_components(observations: list[_Observation]) -> int:

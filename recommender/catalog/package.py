@@ -12,7 +12,7 @@ import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from graphlib import TopologicalSorter
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Any
 
@@ -76,26 +76,57 @@ def datasets_folder() -> Path:
 def read_descriptor(folder: Path) -> dict[str, Any]:
     """The content of datapackage.json. Raises StorageFault if unreadable, DataFaults if broken."""
     path = folder / DESCRIPTOR
+    remedy = "Put the file back as it was published"
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-        assert isinstance(content, dict)
-        assert all(resource["path"] and resource["name"] for resource in content["resources"])
     except OSError as problem:
+        reason = problem.strerror or str(problem)
         raise StorageFault(
-            f"{DESCRIPTOR} cannot be read ({problem.strerror})", where=str(folder), remedy="Put the file back"
+            f"{DESCRIPTOR} cannot be read ({reason})", where=str(folder), remedy=remedy
         ) from problem
-    except (UnicodeDecodeError, json.JSONDecodeError, KeyError, TypeError, AssertionError) as problem:
+    except ValueError as problem:
         raise DataFaults(
-            f"{DESCRIPTOR} is broken", [f"{path}: {problem}"], remedy="Put the file back as it was published"
+            f"{DESCRIPTOR} is no JSON in UTF-8", [f"{path}: {problem}"], remedy=remedy
         ) from problem
-    return content
+    faults = _descriptor_faults(content)
+    if faults:
+        raise DataFaults(f"{DESCRIPTOR} is broken", faults, remedy=remedy)
+    return dict(content)
+
+
+def _descriptor_faults(content: Any) -> list[str]:
+    """What a program needs of the descriptor and does not find; the standard itself is checked by a test."""
+    resources = content.get("resources") if isinstance(content, dict) else None
+    if not isinstance(resources, list) or not all(isinstance(item, dict) for item in resources):
+        return ["It lists no resources"]
+    names = {item.get("name") for item in resources}
+    faults = []
+    for item in resources:
+        name = item.get("name", "a resource without a name")
+        if not item.get("name") or not item.get("path"):
+            faults.append(f"{name}: name or path is missing")
+        elif item.get("format") == "csv":
+            fields = item.get("schema", {}).get("fields", [])
+            if not fields or not all("name" in field and "type" in field for field in fields):
+                faults.append(f"{name}: the schema does not say the name and type of every field")
+            elif _targets(item) - names:
+                faults.append(
+                    f"{name}: it refers to {', '.join(sorted(_targets(item) - names))}, not described"
+                )
+    return faults
 
 
 def tables_of(descriptor: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The resources that are CSV tables, in an order in which each comes after those it refers to."""
     tables = {item["name"]: item for item in descriptor["resources"] if item.get("format") == "csv"}
     graph = {name: {target for target in _targets(item) if target != name} for name, item in tables.items()}
-    return [tables[name] for name in TopologicalSorter(graph).static_order()]
+    try:
+        return [tables[name] for name in TopologicalSorter(graph).static_order()]
+    except CycleError as problem:
+        ring = " -> ".join(problem.args[1])
+        raise DataFaults(
+            f"{DESCRIPTOR} is broken", [f"The tables refer to each other in a ring: {ring}"]
+        ) from None
 
 
 def _targets(resource: Mapping[str, Any]) -> set[str]:

@@ -26,14 +26,14 @@ def _column(item: Mapping[str, Any]) -> pa.Column:
     limits = item.get("constraints", {})
     checks = []
     if "enum" in limits:
-        checks.append(pa.Check.isin(limits["enum"], name="enum"))
+        checks.append(pa.Check.isin(limits["enum"], error="enum"))
     if "pattern" in limits:
         pattern = f"(?:{limits['pattern']})"
-        checks.append(pa.Check(lambda cells: cells.str.fullmatch(pattern).fillna(True), name="pattern"))
+        checks.append(pa.Check(lambda cells: cells.str.fullmatch(pattern).fillna(True), error="pattern"))
     if "minimum" in limits:
-        checks.append(pa.Check.ge(limits["minimum"], name="minimum"))
+        checks.append(pa.Check.ge(limits["minimum"], error="minimum"))
     if "maximum" in limits:
-        checks.append(pa.Check.le(limits["maximum"], name="maximum"))
+        checks.append(pa.Check.le(limits["maximum"], error="maximum"))
     return pa.Column(None, checks=checks, nullable=not limits.get("required", False))
 
 

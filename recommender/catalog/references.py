@@ -1,4 +1,4 @@
-"""Which reference variety an offset is counted from, and which orchard a harvest date belongs to, read from notes.
+"""Reference varieties of offsets and places of harvest dates, read from the notes of the evidence.
 
 Comes in: the note of an evidence row and the known names of its crop and near kin. Goes out: reference
 varieties (several where a source counts from their mean), or the place of a harvest date.
@@ -33,7 +33,8 @@ _CALENDAR = re.compile(
     r"\b(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\b|\bearly\b|\bmid\b|\bmiddle\b|\blate\b"
     r"|\bend of\b|\bbeginning\b|\bfirst\b|\bsecond\b|\bthird\b|\bhalf\b|\bten days\b|\bweek\b|\bmonths?\b"
     r"|\bsource\b|\baccession\b|\bday\b|\bstands?\b|\bripe\b|\bholds\b|\bseed|\bhardiness\b|\bhardy\b"
-    r"|\babout\b|\bas \w|\baverage\b|\bmean\b|\bestimate\b|\bearliest\b|\bsummer\b|\bwinter\b|\bspring\b|\bfall\b"
+    r"|\babout\b|\bas \w|\baverage\b|\bmean\b|\bestimate\b|\bearliest\b|\bsummer\b|\bwinter\b|\bspring\b"
+    r"|\bfall\b"
     r"|\blisted\b|\bgroup\b|\bproduction\b|\btree cold\b|\bobservation\b|\bpick date\b|\bexpected\b|\bcrop\b",
     re.IGNORECASE,
 )

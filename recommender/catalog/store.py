@@ -44,7 +44,7 @@ class CatalogNotice(UserWarning):
 def open_catalog(
     datasets: Path | None = None, cache: Path | None = None, progress: Progress | None = None
 ) -> Catalog:
-    """The catalog of the open data in `datasets`; builds its file in `cache` if there is none of these data yet.
+    """The catalog of the open data in `datasets`; builds its file in `cache` if there is none of them yet.
 
     cache: default the environment's ORCHARDWRIGHT_CACHE, else the user's cache folder. If it cannot be
     written, a private temporary folder serves for this run, and a `CatalogNotice` says so.
@@ -60,7 +60,7 @@ def open_catalog(
             return _opened(candidate / name)
     try:
         return _opened(_build_in(place, name, folder, progress))
-    except _NotWritable as problem:
+    except _NotWritableError as problem:
         fallback = private_folder()
         warnings.warn(
             f"The cache folder cannot be written ({problem}); this run keeps its catalog in a temporary "
@@ -70,7 +70,7 @@ def open_catalog(
         )
         try:
             return _opened(_build_in(fallback, name, folder, progress))
-        except _NotWritable as again:
+        except _NotWritableError as again:
             raise StorageFault(
                 "The catalog can be written neither to the cache folder nor to a temporary one",
                 where=f"{problem}; {again}",
@@ -103,7 +103,7 @@ def state_of(path: Path) -> str:
     return "sound" if actual == stated else "damaged"
 
 
-class _NotWritable(Exception):
+class _NotWritableError(Exception):
     """The folder cannot be written at all; carries the folder and the system's words."""
 
 
@@ -128,7 +128,7 @@ def _digest(path: Path) -> str:
 
 
 def _build_in(place: Path, name: str, folder: Path, progress: Progress | None) -> Path:
-    """Build the file in `place` unless another process has just done so. Raises _NotWritable, StorageFault."""
+    """Build the file in `place` unless another process just did. Raises _NotWritableError, StorageFault."""
     from filelock import FileLock, Timeout
 
     path = place / name
@@ -182,8 +182,8 @@ def _write(path: Path, folder: Path, progress: Progress | None) -> None:
         _sync(temporary)
         digest.write_text(_digest(temporary) + "\n", encoding="ascii")
         _sync(digest)
-        os.replace(digest, path.with_suffix(".digest"))
-        os.replace(temporary, path)
+        digest.replace(path.with_suffix(".digest"))
+        temporary.replace(path)
     except (OSError, duckdb.IOException, duckdb.FatalException, duckdb.InternalException) as problem:
         raise StorageFault(
             f"The catalog could not be written ({_words(problem)}); nothing that was there before is lost",
@@ -207,7 +207,7 @@ def _fault_or_not_writable(problem: OSError, place: Path) -> Exception:
             where=str(place),
             remedy=f"Free some space there (20 MB will do), or set {ENV_CACHE} to another folder",
         )
-    return _NotWritable(f"{place}: {problem.strerror or problem}")
+    return _NotWritableError(f"{place}: {problem.strerror or problem}")
 
 
 def _sync(path: Path) -> None:
@@ -224,7 +224,8 @@ def _remove_old(path: Path) -> None:
                 try:
                     each.unlink(missing_ok=True)
                 except OSError:
-                    continue  # open elsewhere on a system that forbids removing it: the next build tries again
+                    # Open elsewhere, on a system that forbids removing it: the next build tries again.
+                    continue
 
 
 def _in_use(path: Path) -> bool:

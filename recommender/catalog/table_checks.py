@@ -59,7 +59,7 @@ class Checker:
         keyed = "primaryKey" in schema
         for item in schema["fields"]:
             name = item["name"]
-            blank = text[name].eq("").to_numpy()
+            blank = text[name].str.strip().eq("").to_numpy()
             if item["type"] not in NUMBERS:
                 frame[name] = text[name].mask(blank)
                 continue
@@ -150,8 +150,8 @@ class Checker:
             if "separator" in link:
                 wanted = wanted.str.split(link["separator"], regex=False).explode()
             wrong = wanted[~wanted.isin(known)]
-            last = wanted[~wanted.isin(known)].str.rpartition(JOIN)[2] if len(wrong) else wrong
-            wrong = wrong[~last.isin(link.get("except", []))]
+            if "except" in link:
+                wrong = wrong[~wrong.str.rsplit(JOIN, n=1).str[-1].isin(link["except"])]
             home = link["reference"]["resource"]
             said = f"is not in {_file_of(home)} (or its row there was rejected)"
             for position, value in zip(wrong.index, wrong, strict=True):
@@ -169,8 +169,8 @@ class Checker:
         words = self.tables["trait_vocabulary"].set_index("trait")
         known = rows & frame["trait"].isin(words.index).to_numpy()
         kind = frame["trait"].map(words["kind"]).to_numpy()
-        value = text["value"]
-        stated = value.ne("").to_numpy()
+        value = text["value"].fillna("")
+        stated = frame["value"].notna().to_numpy()
         numeric = known & (kind == "numeric")
         number = pd.to_numeric(value.where(numeric & stated), errors="coerce").astype("float64")
 

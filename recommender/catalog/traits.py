@@ -116,7 +116,7 @@ INHERITED_BY_SPORTS = ("s_alleles", "ploidy", "self_fertility", "bloom_offset")
 
 
 def trait(name: str) -> Trait:
-    """The trait of that name. A `disease:` trait has the six resistance classes; any other name is free text."""
+    """The trait of that name. A `disease:` trait has the six resistance classes; any other is free text."""
     known = TRAITS.get(name)
     if known is not None:
         return known

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from recommender.catalog.traits import CATEGORY, NUMERIC, SET, TEXT, trait
+from recommender.catalog.traits import CATEGORY, NUMERIC, SET, Trait, trait
 
 KEY = ["crop", "variety", "trait"]
 BIOLOGY = "(biology of the crop)"
@@ -86,7 +86,7 @@ def weighted_quantiles(
 
 
 def settle_numbers(rows: pd.DataFrame) -> pd.DataFrame:
-    """Weighted medians with spread. Ranges count as ranges; a bound counts only where it contradicts the rest.
+    """Weighted medians with spread. Ranges count as ranges; a bound only where it contradicts the rest.
 
     A harvest date is settled around the circular middle of its dates, so that December and January are near.
     """
@@ -100,7 +100,7 @@ def settle_numbers(rows: pd.DataFrame) -> pd.DataFrame:
     floor = np.array([spec.floor for spec in specs])
     weight = sources["weight"].to_numpy()
     low, mid, high = (sources[column].to_numpy() for column in ("low", "mid", "high"))
-    low, mid, high, centre = _around_the_year(specs, group, low, mid, high, weight)
+    low, mid, high = _around_the_year(specs, group, low, mid, high, weight)
 
     point = ~np.isnan(mid)
     at_least, at_most = ~point & ~np.isnan(low), ~point & ~np.isnan(high)
@@ -188,8 +188,13 @@ def _numeric_sources(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _around_the_year(
-    specs: list, group: np.ndarray, low: np.ndarray, mid: np.ndarray, high: np.ndarray, weight: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    specs: list[Trait],
+    group: np.ndarray,
+    low: np.ndarray,
+    mid: np.ndarray,
+    high: np.ndarray,
+    weight: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Days of the year shifted to within half a year of the circular mean of their group."""
     dates = np.array([spec.date for spec in specs])[group]
     angle = 2.0 * np.pi * np.where(np.isnan(mid), 0.0, mid) / 365.0
@@ -200,7 +205,7 @@ def _around_the_year(
     centre = np.round((np.arctan2(sine, cosine) / (2.0 * np.pi) * 365.0) % 365.0, 6)
     shift = np.zeros(len(mid))
     shift[use] = -365.0 * np.round((mid[use] - centre[group][use]) / 365.0)
-    return low + shift, mid + shift, high + shift, centre
+    return low + shift, mid + shift, high + shift
 
 
 def settle_classes(rows: pd.DataFrame) -> pd.DataFrame:
@@ -235,25 +240,24 @@ def settle_classes(rows: pd.DataFrame) -> pd.DataFrame:
     support = other_total.copy()
     per_place = np.zeros((n, 10))
     np.add.at(per_place, (group[core], place[core].astype(int)), vote[core])
+    names = keys["trait"].to_numpy()
     for index in np.flatnonzero(by_order):
-        spec = specs[keys["trait"].iat[index]]
-        value[index], chosen = _class_at(spec, median[index])
+        value[index], chosen = _class_at(specs[names[index]], float(median[index]))
         support[index] = per_place[index, chosen].sum()
-    mean = np.bincount(group[core], weights=(place * vote)[core], minlength=n)
-    mean = mean / np.maximum(core_total, _EPSILON)
+    sums = np.bincount(group[core], weights=(place * vote)[core], minlength=n)
+    mean = sums / np.maximum(core_total, _EPSILON)
     result = keys.assign(kind=CATEGORY, value=value, low=np.nan, high=np.nan, unit="")
     numbers = pd.to_numeric(pd.Series(value, index=keys.index), errors="coerce")
     whole = keys["trait"].map({name: spec.whole for name, spec in specs.items()}).to_numpy(dtype=bool)
     result["number"] = np.where(whole, numbers, np.where(by_order, mean + 1.0, np.nan))
     result.loc[whole, ["low", "high"]] = np.stack([numbers[whole], numbers[whole]], axis=1)
-    result["kind"] = np.where(whole, NUMERIC, np.where(ordered, CATEGORY, TEXT))
-    result["kind"] = result["kind"].replace(TEXT, CATEGORY)
+    result["kind"] = np.where(whole, NUMERIC, CATEGORY)
     result["agreement"] = np.clip(support / total, 0.0, 1.0)
     result["disagreement"], result["only_biology"] = _dissent(rows, result)
     return result[_COLUMNS]
 
 
-def _class_at(spec, place: float) -> tuple[str, list[int]]:
+def _class_at(spec: Trait, place: float) -> tuple[str, list[int]]:
     """Class at a (possibly half) place of the order; between neighbours, their compound or the lower one."""
     lower, upper = int(np.floor(place)), int(np.ceil(place))
     if lower == upper:
@@ -265,7 +269,7 @@ def _class_at(spec, place: float) -> tuple[str, list[int]]:
 
 
 def _votes(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row per source and class: place in the order of classes (NaN if none) and share of the source's vote."""
+    """One row per source and class: its place in the order (NaN if it has none) and the source's share."""
     frame = rows[[*KEY, "source_id", "kind", "value", "weight"]].sort_values("weight", ascending=False)
     frame = frame.drop_duplicates([*KEY, "source_id", "value"])
     per = frame.groupby([*KEY, "source_id"], sort=True)["weight"]

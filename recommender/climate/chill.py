@@ -27,9 +27,12 @@ E0, E1 = 4153.5, 12888.8  # activation energies over the gas constant [K]
 A0, A1 = 139500.0, 2.567e18  # rate constants [1/h]
 SLOPE, TRANSITION_K, KELVIN_OFFSET = 1.6, 277.0, 273.0
 
-_LANES = 2048  # winters side by side: enough to drown the cost of a NumPy call, few enough for the cache
-_STRETCH_H = 240  # hours computed ahead of the recurrence
+_WINTERS_AT_ONCE = 2048  # enough to drown the cost of a NumPy call, few enough for the cache
+_HOURS_AHEAD = 240  # hours whose coefficients are worked out before the recurrence runs over them
+_COLUMNS = 512  # stretches side by side
 _SHORTEST_STRETCH_H = 120
+_TYPICAL_PRODUCT = 0.5
+_SAME_PRODUCT = 1e-13  # E is of the order 1: two starts closer than this are the same
 
 
 def chill_hours_below_7(hourly: ArrayLike, running: bool = False) -> Array:
@@ -90,17 +93,17 @@ def dynamic_portions(hourly: ArrayLike, running: bool = False) -> Array:
     *lead, days, _ = temperature.shape
     series = temperature.reshape(-1, days * 24)
     portions = np.empty((len(series), days))
-    for first in range(0, len(series), _LANES):
-        block = series[first : first + _LANES]
-        work = _hour_by_hour
-        portions[first : first + _LANES] = work(block).reshape(days, 24, len(block)).sum(axis=1).T
+    for first in range(0, len(series), _WINTERS_AT_ONCE):
+        block = series[first : first + _WINTERS_AT_ONCE]
+        work = _stretches_side_by_side if 8 * len(block) <= _COLUMNS else _hour_by_hour
+        portions[first : first + _WINTERS_AT_ONCE] = work(block).reshape(days, 24, len(block)).sum(axis=1).T
     portions = portions.reshape(*lead, days)
     return np.asarray(portions.cumsum(axis=-1) if running else portions.sum(axis=-1))
 
 
 def safe_level(totals: ArrayLike, share_of_winters: float) -> Array:
     """The chill reached in a share of winters (0.9 = nine of ten); totals (Y, ...) along axis 0."""
-    return np.asarray(np.quantile(np.asarray(totals, dtype=np.float64), 1.0 - share_of_winters, axis=0))
+    return np.quantile(np.asarray(totals, dtype=np.float64), 1.0 - share_of_winters, axis=0)
 
 
 def _by_day(weights: NDArray[np.generic], running: bool) -> Array:
@@ -109,85 +112,109 @@ def _by_day(weights: NDArray[np.generic], running: bool) -> Array:
 
 
 # The intermediate product E obeys E[i] = gain[i] + E[i-1] * keep[i], with keep[i] * (1 - fixed[i-1]) in place
-# of keep[i] when E[i-1] >= 1, that is when the hour before fixed a portion. Arrays below are (hours, lanes).
+# of keep[i] when E[i-1] >= 1, that is when the hour before fixed a portion. Arrays are (hours, columns).
 
 
 def _coefficients(temperature: Array, fixed_before: Array | float) -> tuple[Array, Array, Array, Array]:
-    """keep, keep after a fixing hour, gain, fixed share; fixed_before belongs to the hour before the first."""
-    kelvin = temperature + KELVIN_OFFSET
-    inverse = 1.0 / kelvin
-    keep = np.exp(-A1 * np.exp(-E1 * inverse))
-    gain = (A0 / A1) * np.exp((E1 - E0) * inverse) * (1.0 - keep)
-    fixed = 1.0 / (1.0 + np.exp(-SLOPE * TRANSITION_K * (1.0 - TRANSITION_K * inverse)))
-    after_fixing = np.empty_like(keep)
-    after_fixing[0] = keep[0] * (1.0 - fixed_before)
-    np.multiply(keep[1:], 1.0 - fixed[:-1], out=after_fixing[1:])
+    """keep, keep after a fixing hour, gain, share fixed; fixed_before is the share of the hour before the
+    first."""
+    # In place throughout: fresh arrays would cost more here than the arithmetic.
+    inverse = temperature + KELVIN_OFFSET
+    np.divide(1.0, inverse, inverse)
+    keep = inverse * -E1
+    np.exp(keep, keep)
+    keep *= -A1
+    np.exp(keep, keep)
+    after_fixing = 1.0 - keep
+    gain = inverse * (E1 - E0)
+    np.exp(gain, gain)
+    gain *= A0 / A1
+    gain *= after_fixing
+    fixed = inverse
+    fixed *= SLOPE * TRANSITION_K * TRANSITION_K
+    fixed -= SLOPE * TRANSITION_K
+    np.exp(fixed, fixed)
+    fixed += 1.0
+    np.divide(1.0, fixed, fixed)
+    after_fixing[0] = 1.0 - fixed_before
+    np.subtract(1.0, fixed[:-1], after_fixing[1:])
+    after_fixing *= keep
     return keep, after_fixing, gain, fixed
 
 
 def _recur(keep: Array, after_fixing: Array, gain: Array, start: Array) -> Array:
-    """The product E at each hour (hours, lanes) from E before the first (lanes,)."""
+    """E at each hour (hours, columns) from E before the first (columns,).
+
+    `keep` is overwritten with the factor that applied in each hour.
+    """
     products = np.empty_like(keep)
-    before = start
+    one, fixing, before = np.ones_like(start), np.empty(start.shape, dtype=bool), start
     for kept, kept_after_fixing, gained, product in zip(keep, after_fixing, gain, products, strict=True):
-        np.multiply(np.where(before >= 1.0, kept_after_fixing, kept), before, out=product)
-        product += gained
+        np.greater_equal(before, one, fixing)
+        np.putmask(kept, fixing, kept_after_fixing)
+        np.multiply(kept, before, product)
+        np.add(product, gained, product)
         before = product
     return products
 
 
 def _hour_by_hour(series: Array) -> Array:
-    """(lanes, hours) of temperature -> (hours, lanes) of portions, for many winters at once."""
-    lanes, hours = series.shape
-    portions = np.empty((hours, lanes))
-    product, fixed_before = np.zeros(lanes), np.zeros(lanes)
-    for first in range(0, hours, _STRETCH_H):
-        part = np.ascontiguousarray(series[:, first : first + _STRETCH_H].T)
+    """(winters, hours) of temperature -> (hours, winters) of portions, for many winters at once."""
+    winters, hours = series.shape
+    portions = np.empty((hours, winters))
+    product, fixed_before = np.zeros(winters), np.zeros(winters)
+    for first in range(0, hours, _HOURS_AHEAD):
+        part = np.ascontiguousarray(series[:, first : first + _HOURS_AHEAD].T)
         keep, after_fixing, gain, fixed = _coefficients(part, fixed_before)
         if first == 0:
             gain[0] = 0.0
         products = _recur(keep, after_fixing, gain, product)
-        product, fixed_before = products[-1], fixed[-1]
-        portions[first : first + _STRETCH_H] = np.where(products >= 1.0, products * fixed, 0.0)
+        product, fixed_before = products[-1], fixed[-1].copy()
+        fixed *= products
+        np.multiply(fixed, products >= 1.0, portions[first : first + _HOURS_AHEAD])
     return portions
 
 
 def _stretches_side_by_side(series: Array) -> Array:
-    """(lanes, hours) of temperature -> (hours, lanes) of portions, for few winters.
+    """(winters, hours) of temperature -> (hours, winters) of portions, for few winters.
 
-    Hours must follow each other, so few winters would mean one tiny NumPy call after another. Each winter is
-    cut into stretches run side by side, each from the end of the stretch before as far as that is known. A
-    pass is repeated for the stretches whose start has changed, until none has: the first stretch is right at
-    once, the second after one more pass at the latest, and so on. The end result is therefore the exact
-    recurrence; and because E soon forgets its start in chilling weather, few passes are needed.
+    Hour must follow hour, so few winters would mean thousands of tiny NumPy calls. Each winter is cut into
+    stretches that run side by side from guessed starts. As long as the hours that fix a portion stay the
+    same, the
+    end of a stretch is a straight line in its start, whose slope is the product of the factors: so the ends
+    are corrected along the winter, stretch after stretch, and the pass is repeated for those whose start has
+    moved, until none moves. The first stretch is right at once, the second after one more pass at the latest,
+    and so on, so the end is the exact recurrence, and in all weather few passes are needed.
     """
-    lanes, hours = series.shape
-    count = max(1, min(hours // _SHORTEST_STRETCH_H, _LANES // (2 * lanes)))
+    winters, hours = series.shape
+    count = max(1, min(hours // _SHORTEST_STRETCH_H, _COLUMNS // winters))
     length = -(-hours // count)
-    padded = np.zeros((lanes, count * length))  # hours after the end are computed and dropped
-    padded[:, :hours] = series
-    columns = np.ascontiguousarray(
-        padded.reshape(lanes * count, length).T
-    )  # column w * count + k: stretch k of winter w
-    last_fixed = _coefficients(columns[-1:], 0.0)[3][0]
-    keep, after_fixing, gain, fixed = _coefficients(columns, _handed_on(last_fixed, count))
-    gain[0, ::count] = 0.0
-    start = np.zeros(lanes * count)
-    products = _recur(keep, after_fixing, gain, start)
+    # Column k * winters + w is stretch k of winter w; hours after the end are computed and dropped.
+    columns = np.zeros((length, count * winters))
+    for k in range(count):
+        part = series[:, k * length : (k + 1) * length]
+        columns[: part.shape[1], k * winters : (k + 1) * winters] = part.T
+    fixed_at_ends = _coefficients(columns[-1:], 0.0)[3][0]
+    fixed_before = np.concatenate([np.zeros(winters), fixed_at_ends[:-winters]])
+    keep, after_fixing, gain, fixed = _coefficients(columns, fixed_before)
+    gain[0, :winters] = 0.0
+    start = np.full((count, winters), _TYPICAL_PRODUCT)
+    start[0] = 0.0
+    factors = keep.copy()
+    products = _recur(factors, after_fixing, gain, start.ravel())
+    ends, slopes = products[-1].reshape(count, winters).copy(), factors.prod(axis=0).reshape(count, winters)
     while True:
-        begin = _handed_on(products[-1], count)
-        redo = np.flatnonzero(begin != start)
+        moved = start.copy()
+        for k in range(1, count):
+            moved[k] = ends[k - 1] + slopes[k - 1] * (moved[k - 1] - start[k - 1])
+        redo = np.flatnonzero(np.abs(moved - start) > _SAME_PRODUCT)
         if not len(redo):
             break
-        start = begin
-        products[:, redo] = _recur(keep[:, redo], after_fixing[:, redo], gain[:, redo], start[redo])
-    portions = np.where(products >= 1.0, products * fixed, 0.0)
-    return portions.T.reshape(lanes, count * length)[:, :hours].T
-
-
-def _handed_on(last: Array, count: int) -> Array:
-    """The last value of each stretch, given to the next stretch of the same winter; zero for the first."""
-    handed = np.zeros_like(last)
-    handed[1:] = last[:-1]
-    handed[::count] = 0.0
-    return handed
+        start.ravel()[redo] = moved.ravel()[redo]
+        factors = keep.take(redo, axis=1)
+        part = _recur(factors, after_fixing.take(redo, axis=1), gain.take(redo, axis=1), start.ravel()[redo])
+        products[:, redo] = part
+        ends.ravel()[redo], slopes.ravel()[redo] = part[-1], factors.prod(axis=0)
+    fixed *= products
+    fixed *= products >= 1.0
+    return fixed.reshape(length, count, winters).transpose(1, 0, 2).reshape(count * length, winters)[:hours]

@@ -1,10 +1,10 @@
 """From the climate grid to a place: daily range, coldest night and rain, corrected by the stations around.
 
-In come what the grid says of a point and its elevation; out go monthly maxima, minima and rain, the mean annual
-extreme minimum and their errors. The method is regression kriging: a ridge regression on a few features that can be
-computed anywhere on Earth, plus its residuals at the stations, interpolated. The numbers are fitted and
-cross-validated by `datasets/build/fit_climate.py` and shipped as `climate_coefficients.json`; see
-`docs/climate-normals.md`.
+In come what the grid says of a point and its elevation; out go monthly maxima, minima and rain, the mean
+annual extreme minimum and their errors. The method is regression kriging: a ridge regression on a few
+features that can be computed anywhere on Earth, plus its residuals at the stations, interpolated. The
+numbers are fitted and cross-validated by `datasets/build/fit_climate.py` and shipped as
+`climate_coefficients.json`; see `docs/climate-normals.md`.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ mean annual extreme minimum [degC]. The first three have twelve values, the last
 _RANGE_BOUNDS = (2.0, 24.0)
 _RAIN_FACTOR_BOUNDS = (0.4, 2.5)
 _RAIN_OFFSET_MM = 5.0
+_EXTREME_BELOW = (1.0, 20.0)  # bounds of how far the coldest night lies below the coldest monthly minimum [K]
 _MID_MONTH_DAYS = np.array([15, 46, 74, 105, 135, 162, 198, 228, 258, 288, 318, 344])
 
 
@@ -55,7 +56,8 @@ class Kernel:
 
 
 def solar_radiation(lat: float) -> Floats:
-    """(12,) radiation above the atmosphere in mid-month [MJ per m2 and day]; FAO-56 equation 21; lat [degrees]."""
+    """(12,) radiation above the atmosphere in mid-month [MJ per m2 and day]; FAO-56 equation 21; lat
+    [degrees]."""
     phi = np.radians(lat)
     declination = 0.409 * np.sin(2 * np.pi * _MID_MONTH_DAYS / 365 - 1.39)
     nearness = 1 + 0.033 * np.cos(2 * np.pi * _MID_MONTH_DAYS / 365)
@@ -70,7 +72,8 @@ def grid_mean(point: GridPoint, elevation_m: float) -> Floats:
 
 
 def range_features(point: GridPoint, lat: float, elevation_m: float) -> Floats:
-    """(12, 5) features of the daily range: radiation, rain, aridity of the year, land around, yearly swing."""
+    """(12, 5) features of the daily range: radiation, rain, aridity of the year, land around, yearly
+    swing."""
     mean, sun = grid_mean(point, elevation_m), solar_radiation(lat)
     drying = (
         np.clip(mean + 5, 0, None) * sun
@@ -90,7 +93,7 @@ def extreme_features(point: GridPoint, elevation_m: float) -> Floats:
 class Estimate:
     """Climate of a place: tmax, tmin (12,) [degC], rain_mm (12,), extreme_min and errors [degC].
 
-    `stations`: names and distances [km] of the stations that weigh most, nearest first.
+    `stations`: names and distances [km] of the three nearest stations with monthly normals, nearest first.
     """
 
     tmax: Floats
@@ -116,6 +119,8 @@ class Downscaling:
         self._weights = {
             kind: np.array(stations[kind], float).reshape(len(self._names), -1) for kind in KINDS
         }
+        self._has_normals = self._weights["mean"].any(axis=1)
+        self._has_extreme = self._weights["extreme"].any(axis=1)
 
     def regression(self, kind: str, features: Floats) -> Floats:
         """The ridge regression alone: features (n, k) to (n,)."""
@@ -134,16 +139,19 @@ class Downscaling:
         factor = np.clip(np.exp(self.fitted["rain"]["intercept"] + residual["rain"]), *_RAIN_FACTOR_BOUNDS)
         rain = np.clip((point.rain_mm + _RAIN_OFFSET_MM) * factor - _RAIN_OFFSET_MM, 0, None)
         extreme = self.regression("extreme", extreme_features(point, elevation_m)) + residual["extreme"]
+        coldest = (mean - half).min()
         errors = self.fitted["errors"]
         reach = errors["distance_km"]
-        nearest = np.argsort(kilometres)[:3]
+        to_normals = np.where(self._has_normals, kilometres, np.inf)
+        to_extreme = np.where(self._has_extreme, kilometres, np.inf)
+        nearest = np.argsort(to_normals)[:3]
         return Estimate(
             tmax=mean + half,
             tmin=mean - half,
             rain_mm=rain,
-            extreme_min=float(min(extreme[0], (mean - half).min() - 1.0)),
-            error_monthly=float(np.interp(kilometres.min(), reach, errors["monthly_rmse"])),
-            error_extreme=float(np.interp(kilometres.min(), reach, errors["extreme_rmse"])),
+            extreme_min=float(np.clip(extreme[0], coldest - _EXTREME_BELOW[1], coldest - _EXTREME_BELOW[0])),
+            error_monthly=float(np.interp(to_normals.min(), reach, errors["monthly_rmse"])),
+            error_extreme=float(np.interp(to_extreme.min(), reach, errors["extreme_rmse"])),
             stations=tuple((self._names[i], float(kilometres[i])) for i in nearest),
         )
 
@@ -158,5 +166,6 @@ def open_downscaling(folder: Path | None = None) -> Downscaling:
         raise StorageFault(
             "The fitted climate coefficients cannot be read",
             where=str(path),
-            remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets folder",
+            remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets "
+            "folder",
         ) from fault

@@ -73,9 +73,10 @@ def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None
     hemisphere = hemisphere_of(lat)
     start, end = window or chill_window(tmin, tmax, lat)
     midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
-    hourly = hourly_temperatures(
-        tmin[:, start:], tmax[:, start:], lat, season_days_of_year(hemisphere)[start:]
-    )
+    # From the day before, so that the first night falls from its own evening.
+    days = slice(start - 1, None)
+    hourly = hourly_temperatures(tmin[:, days], tmax[:, days], lat, season_days_of_year(hemisphere)[days])
+    hourly = hourly[:, 1:]
     winter, growing = hourly[:, : end - start], hourly[:, midwinter - start :]
     last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
     first = frost.first_frost(tmin[:, midsummer:]) + midsummer

@@ -64,14 +64,15 @@ def first_frost_at(first: ArrayLike, probability: float) -> float:
 
 
 def frost_free_days(last: ArrayLike, first: ArrayLike, start: float, end: float) -> Array:
-    """Days between the last spring frost and the first autumn frost (Y,), no more than 365.
+    """Days between the last spring frost and the first autumn frost (Y,); 365 in a year without either.
 
     start, end: the days to count from and to where a year had no spring or no autumn frost.
     """
     spring, autumn = np.asarray(last, dtype=np.float64), np.asarray(first, dtype=np.float64)
+    never = np.isnan(spring) & np.isnan(autumn)
     spring = np.where(np.isnan(spring), start - 1.0, spring)
     autumn = np.where(np.isnan(autumn), end, autumn)
-    return np.clip(autumn - spring - 1.0, 0.0, 365.0)
+    return np.where(never, 365.0, np.clip(autumn - spring - 1.0, 0.0, 365.0))
 
 
 def _share(probability: float) -> float:

@@ -29,10 +29,11 @@ SLOW_SHARE, SLOW_MEMORY = (
     0.985,
 )  # share of variance in slow anomalies (warm and cold seasons) and their memory
 RANGE_DAY_TO_DAY = 0.43  # autocorrelation of the daily range at one day
-SUMMER_SD_BASE, SUMMER_SD_SLOPE = 0.9, 0.4  # sd of the daily mean in summer from the one in winter
-RANGE_SD = 1.05  # sd of the daily range = this times the root of the mean range
+SUMMER_SD_BASE, SUMMER_SD_SLOPE = 1.2, 0.4  # sd of the daily mean in summer from the one in winter
+# The sd of the daily range is a factor times the root of the mean range [K^0.5]; spring and autumn have most.
+WINTER_RANGE_SD, SUMMER_RANGE_SD, BETWEEN_RANGE_SD = 1.13, 0.95, 0.15
 WINTER_RANGE_CORRELATION, SUMMER_RANGE_CORRELATION = 0.0, 0.4  # of daily mean and range
-SUMMER_SKEW = 0.2
+SUMMER_SKEW = 0.0
 SKEW_GAP_START_K, SKEW_GAP_SPAN_K, STRONGEST_SKEW = 6.5, 10.0, 0.6
 FULL_SEASONS_K = 6.0  # annual range from which winter and summer are told apart fully
 LEAST_RANGE_K = 0.2
@@ -150,7 +151,9 @@ class _Scatter:
 
     def _daily_range(self, normal: Array) -> Array:
         """Squares of normal variables: never negative, of the right mean and sd, skewed as observed."""
-        variance = np.minimum(RANGE_SD**2 * self.range, 1.5 * self.range**2)
+        factor = self._blend(WINTER_RANGE_SD, SUMMER_RANGE_SD)
+        factor += BETWEEN_RANGE_SD * 4.0 * self.winter * (1.0 - self.winter)
+        variance = np.minimum(factor**2 * self.range, 1.5 * self.range**2)
         spread = self.range - np.sqrt(self.range**2 - variance / 2.0)
         ranges = (np.sqrt(self.range - spread) + np.sqrt(spread) * normal) ** 2
         ratio = self.target_range / monthly_means(ranges.mean(axis=0))

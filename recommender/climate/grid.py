@@ -1,7 +1,8 @@
 """The climate grid on disk: ERA5 monthly means 2000-2025 on land, read a few rows at a time.
 
-In comes a point; out goes a `GridPoint`: monthly mean temperature and rain, interpolated between the grid nodes that
-have land, and the ground there. The columns of `climate_grid.parquet` are described in its schema metadata.
+In comes a point; out goes a `GridPoint`: monthly mean temperature and rain, interpolated between the grid
+nodes that have land, and the ground there. The columns of `climate_grid.parquet` are described in its schema
+metadata.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 LAPSE_RATE = 5.0
-"""Fall of temperature with height [K/km]. The ICAO standard atmosphere (Doc 7488) has 6.5; near the ground valleys
-hold cold air, and 5.0 fits the stations better (compared in docs/climate-normals.md)."""
+"""Fall of temperature with height [K/km]. The ICAO standard atmosphere (Doc 7488) has 6.5; near the ground
+valleys hold cold air, and 5.0 fits the stations better (compared in docs/climate-normals.md)."""
 
 FARTHEST_LAND_KM = 40.0
 """A point at sea takes the nearest land no farther away than this [km]; a house rule."""
@@ -39,7 +40,8 @@ _RAINS = [f"rain_{month:02d}" for month in range(1, 13)]
 
 @dataclass(frozen=True, eq=False)
 class Nodes:
-    """Grid nodes, one a row of each array: place on the grid, ground, shares of land (0..1), (n, 12) climate."""
+    """Grid nodes, one a row of each array: place on the grid, ground, shares of land (0..1), (n, 12)
+    climate."""
 
     row: Integers
     column: Integers
@@ -93,7 +95,8 @@ class Grid:
             raise StorageFault(
                 "The climate grid cannot be read",
                 where=str(path),
-                remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets folder",
+                remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete "
+                "datasets folder",
             ) from fault
         metadata = self._file.metadata
         spans = [metadata.row_group(group).column(0).statistics for group in range(metadata.num_row_groups)]
@@ -181,7 +184,8 @@ class Grid:
         if not distance.size or distance.min() > FARTHEST_LAND_KM:
             raise BadInput(
                 f"The point {lat:.2f}, {lon:.2f} lies in open sea: no land within {FARTHEST_LAND_KM:.0f} km",
-                remedy="Check the signs of latitude and longitude (south and west are negative) and their order",
+                remedy="Check the signs of latitude and longitude (south and west are negative) and their "
+                "order",
             )
         nearest = np.zeros(distance.size, bool)
         nearest[int(distance.argmin())] = True
@@ -189,7 +193,8 @@ class Grid:
 
 
 def _ground(nodes: Nodes, lat: float, lon: float) -> float:
-    """Elevation [m] between the centres of the four raster cells around a point, sea left out; NaN if all are sea."""
+    """Elevation [m] between the centres of the four raster cells around a point, sea left out; NaN if all
+    are sea."""
     down, right = (90.0 - lat) * 12 - 0.5, (lon + 180.0) * 12 - 0.5
     total = weight_sum = 0.0
     for row in (int(np.floor(down)), int(np.floor(down)) + 1):

@@ -76,7 +76,7 @@ def hourly_temperatures(tmin: ArrayLike, tmax: ArrayLike, lat: float, day_of_yea
     if low.shape != high.shape or low.ndim == 0 or days.shape != low.shape[-1:]:
         raise BadInput(
             f"Minima {low.shape}, maxima {high.shape} and days of the year {days.shape} do not match",
-            remedy="Give minima and maxima of one shape, days along the last axis, a day of the year for each",
+            remedy="Give minima and maxima of one shape, days last, and one day of the year for each",
         )
     by_day, by_night, before_dawn, at_sunset = _curve_weights(lat, days)
     sunset = low + (high - low) * at_sunset
@@ -95,14 +95,16 @@ def hourly_temperatures(tmin: ArrayLike, tmax: ArrayLike, lat: float, day_of_yea
 def _curve_weights(lat: float, day_of_year: NDArray[np.generic]) -> tuple[Array, Array, Array, Array]:
     """Weights (2, D, 24): (low, high) by day, (sunset, next low) after, (sunset before, low) before dawn."""
     length = np.clip(day_length(lat, day_of_year), SHORTEST_CURVE_H, LONGEST_CURVE_H)[:, None]
-    length_before = np.concatenate([length[:1], length[:-1]])
-    rise, set_, set_before = 12.0 - length / 2, 12.0 + length / 2, 12.0 + length_before / 2
+    rise, set_ = 12.0 - length / 2, 12.0 + length / 2
+    # The night runs from sunset to the next sunrise, so that its curve meets the minimum there.
+    night_before = np.concatenate([24.0 - length[:1], 24.0 - (length[1:] + length[:-1]) / 2])
+    night_after = np.concatenate([night_before[1:], 24.0 - length[-1:]])
     dawn, dusk = rise >= HOURS, set_ < HOURS
     day = ~(dawn | dusk)
     sine = np.sin(np.pi * (HOURS - rise) / (length + 4.0))
     # The clip only silences hours that the masks discard.
-    evening = np.log(np.maximum(HOURS - set_, 0.0) + 1.0) / np.log(24.0 - length + 1.0)
-    morning = np.log(np.maximum(HOURS + 24.0 - set_before, 0.0) + 1.0) / np.log(24.0 - length_before + 1.0)
+    evening = np.log(np.maximum(HOURS - set_, 0.0) + 1.0) / np.log(night_after + 1.0)
+    morning = np.log(np.maximum(HOURS - rise + night_before, 0.0) + 1.0) / np.log(night_before + 1.0)
     return (
         np.stack([day * (1.0 - sine), day * sine]),
         np.stack([dusk * (1.0 - evening), dusk * evening]),

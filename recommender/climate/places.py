@@ -1,8 +1,8 @@
 """Gazetteer, offline: a place name as a grower types it -> one place, and the others it could have been.
 
-In comes a name, with or without a region or a country after a comma; out goes a `PlaceMatch`. Also the stations with
-measured normals nearest to a point. Names are compared by their keys (`place_names.folded`), so accents, capitals,
-hyphens and `St.` do not matter.
+In comes a name, with or without a region or a country after a comma; out goes a `PlaceMatch`. Also the
+stations with measured normals nearest to a point. Names are compared by their keys (`place_names.folded`),
+so accents, capitals, hyphens and `St.` do not matter.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from recommender.climate.place_names import folded
 from recommender.errors import BadInput, StorageFault, UnknownName
 
 ALTERNATE_NAME_SHARE = 0.03
-"""A place known by an alternate name counts as this share of its people, so that `York` is not Toronto (once called
-York) but `Cologne` is Köln rather than a village; a house rule."""
+"""A place known by an alternate name counts as this share of its people, so that `York` is not Toronto (once
+called York) but `Cologne` is Köln rather than a village; a house rule."""
 MOST_OTHERS = 8
 SUGGESTIONS = 3
 
@@ -82,7 +82,8 @@ _REGION_WORDS = {
 
 @dataclass(frozen=True)
 class PlaceMatch:
-    """One place. lat, lon [degrees]; elevation_m [m], from a world raster, perhaps 150 m off in mountain valleys.
+    """One place. lat, lon [degrees]; elevation_m [m], from a world raster, perhaps 150 m off in mountain
+    valleys.
 
     others: what else the name could have meant, most people first, each as `name, region, country`.
     """
@@ -116,9 +117,11 @@ class StationNearby:
 
 
 def find_place(text: str) -> PlaceMatch:
-    """The place a name means: the one with most people among those called so, unless a region or country is given.
+    """The place a name means: the one with most people among those called so, unless a region or country is
+    given.
 
-    `Paris`, `Paris, TX`, `York, GB`, `Springfield, Illinois`, `Hobart Tasmania` all work; `Cologne` finds Köln.
+    `Paris`, `Paris, TX`, `York, GB`, `Springfield, Illinois`, `Hobart Tasmania` all work; `Cologne` finds
+    Köln.
     Raises BadInput for an empty name, UnknownName with the three nearest names for one that is not known.
     """
     name, qualifiers = _split(text)
@@ -153,7 +156,9 @@ def _split(text: str) -> tuple[str, list[str]]:
     parts = [folded(part) for part in str(text).replace(";", ",").split(",")]
     parts = [part for part in parts if part]
     if not parts:
-        raise BadInput("No place name was given", remedy="Type a town, for example “Hobart” or “Paris, Texas”")
+        raise BadInput(
+            "No place name was given", remedy="Type a town, for example “Hobart” or “Paris, Texas”"
+        )
     return parts[0], parts[1:]
 
 
@@ -171,7 +176,8 @@ def _label(*parts: str) -> str:
 
 
 class Gazetteer:
-    """The places of `places.parquet`, most people first; keys are read at once, the rest row group by row group."""
+    """The places of `places.parquet`, most people first; keys are read at once, the rest row group by row
+    group."""
 
     def __init__(self, path: Path) -> None:
         try:
@@ -181,7 +187,8 @@ class Gazetteer:
             raise StorageFault(
                 "The gazetteer cannot be read",
                 where=str(path),
-                remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets folder",
+                remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete "
+                "datasets folder",
             ) from fault
         self._population = self._table["population"].to_numpy()
         self._lock = threading.Lock()
@@ -222,14 +229,16 @@ class Gazetteer:
         country, code = place["country_code"], place["region_code"]
         words = {folded(place["region"]), folded(place["country"]), country.casefold()}
         words.update(word for word, meant in _COUNTRY_WORDS.items() if meant == country)
-        words.update(word for (where, word), meant in _REGION_WORDS.items() if (where, meant) == (country, code))
+        words.update(
+            word for (where, word), meant in _REGION_WORDS.items() if (where, meant) == (country, code)
+        )
         if code.isalpha():
             words.add(code.casefold())
         return words - {""}
 
     def nearest(self, key: str, qualifiers: list[str]) -> list[str]:
         """The three likeliest places for a name that is not known, as `name, region, country`."""
-        from rapidfuzz import fuzz, process  # noqa: PLC0415  only a misspelt name pays for it
+        from rapidfuzz import fuzz, process
 
         keys = self._table["key"].to_pylist()
         scored = process.extract(key, keys, scorer=fuzz.ratio, processor=None, limit=60, score_cutoff=60)
@@ -266,7 +275,7 @@ def _open_gazetteer(folder: Path) -> Gazetteer:
 
 @lru_cache(maxsize=2)
 def _open_stations(folder: Path) -> pa.Table:
-    from pyarrow import csv  # noqa: PLC0415  read only when stations are asked for
+    from pyarrow import csv
 
     path = folder / "stations.csv"
     columns = ["name", "country", "lat", "lon", "elevation_m", "normals_period"]
@@ -279,5 +288,6 @@ def _open_stations(folder: Path) -> pa.Table:
         raise StorageFault(
             "The stations cannot be read",
             where=str(path),
-            remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets folder",
+            remedy="Install Orchardwright again, or point ORCHARDWRIGHT_DATASETS at a complete datasets "
+            "folder",
         ) from fault

@@ -25,6 +25,7 @@ from recommender.climate.normals import Normals
 from recommender.climate.season import (
     SEASON_DAYS,
     YEAR_DAYS,
+    YEAR_STARTS,
     Hemisphere,
     hemisphere_of,
     season_date,
@@ -36,7 +37,7 @@ from recommender.errors import BadInput, StorageFault
 __all__ = ["Profile", "build_profile", "profile_from_daily", "season_date", "season_day"]
 
 DEFAULT_SEED = 20261125
-_NORTH_START = 181  # 1 July, from 1 January
+DEFAULT_YEARS = 30
 # Monthly errors are one standard deviation; this many seasons suffice to see what they do to a median.
 _SEASONS_FOR_ERRORS = 12
 FEWEST_SEASONS_FOR_ZONE = 20
@@ -95,7 +96,8 @@ class Profile:
         return hourly_temperatures(self.tmin, self.tmax, self.lat, season_days_of_year(self.hemisphere))
 
     def chill_build_up(self, model: str = "portions") -> Array:
-        """Running chill at the end of each day of the chill season (Y, days): "portions", "hours" or "units"."""
+        """Running chill at the end of each day of the chill season (Y, days): "portions", "hours" or
+        "units"."""
         models = {
             "portions": chill.dynamic_portions,
             "hours": chill.chill_hours_0_7,
@@ -106,7 +108,8 @@ class Profile:
         return models[model](self.hourly()[:, slice(*self.chill_season)], running=True)
 
     def safe_chill(self, share_of_winters: float = 0.9, model: str = "portions") -> float:
-        """Chill reached in a share of winters: "portions" [CP], "hours" [h, 0 to 7.2 degC] or "units" [CU]."""
+        """Chill reached in a share of winters: "portions" [CP], "hours" [h, 0 to 7.2 degC] or "units"
+        [CU]."""
         totals = {
             "portions": self.chill_portions,
             "hours": self.chill_hours_0_7,
@@ -206,7 +209,7 @@ _SUMMARY = (
 
 
 def build_profile(
-    normals: Normals, years: int = 30, seed: int = DEFAULT_SEED, warming_degC: ArrayLike = 0.0
+    normals: Normals, years: int = DEFAULT_YEARS, seed: int = DEFAULT_SEED, warming_degC: ArrayLike = 0.0
 ) -> Profile:
     """Profile of a site from its normals, over so many made seasons.
 
@@ -217,9 +220,13 @@ def build_profile(
         raise BadInput(f"A profile needs at least two seasons, not {years}")
     offsets = _offsets(warming_degC)
     hemisphere = hemisphere_of(normals.lat)
-    first = _NORTH_START if hemisphere == "north" else 0
     weather = generate(
-        normals.tmin, normals.tmax, normals.annual_extreme_min_degC, years + 1, seed, winter_year_start=first
+        normals.tmin,
+        normals.tmax,
+        normals.annual_extreme_min_degC,
+        years + 1,
+        seed,
+        winter_year_start=YEAR_STARTS[hemisphere],
     )
     tmin, tmax = seasons_of(weather, hemisphere)
     warming = np.repeat(offsets, MONTH_DAYS)[season_days_of_year(hemisphere) - 1]
@@ -260,12 +267,14 @@ def profile_from_daily(
     """Profile of a site from its own daily record.
 
     frame: columns date, tmin_degC, tmax_degC, one row a day in any order. Seasons with a day missing are left
-    out and named in `made_from`. Raises BadInput if a column is missing, a date comes twice, or no season is
-    complete.
+    out and named in `made_from`. Raises BadInput if the record is empty or lacks a column, a date comes twice,
+    or no season is complete.
     """
     missing = {"date", "tmin_degC", "tmax_degC"} - set(frame.columns)
     if missing:
         raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
+    if frame.empty:
+        raise BadInput("The daily record is empty")
     dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
     if dates.has_duplicates:
         twice = dates[dates.duplicated()][0]
@@ -317,8 +326,11 @@ def profile_from_daily(
 
 def seasons_of(weather: DailyWeather, hemisphere: Hemisphere) -> tuple[Array, Array]:
     """Cut a run of N made years into N - 1 overlapping seasons: tmin, tmax (N - 1, 548) [degC]."""
-    start = _NORTH_START if hemisphere == "north" else 0
-    days = start + np.arange(len(weather.tmin) - 1)[:, None] * YEAR_DAYS + np.arange(SEASON_DAYS)
+    days = (
+        YEAR_STARTS[hemisphere]
+        + np.arange(len(weather.tmin) - 1)[:, None] * YEAR_DAYS
+        + np.arange(SEASON_DAYS)
+    )
     return weather.tmin.ravel()[days], weather.tmax.ravel()[days]
 
 

@@ -19,7 +19,7 @@ SEASON_DAYS = 548
 YEAR_DAYS = 365
 _MONTH_STARTS = np.cumsum([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30])
 _MONTH_DAYS = np.diff(np.append(_MONTH_STARTS, YEAR_DAYS))
-_NORTH_START = int(_MONTH_STARTS[6])
+YEAR_STARTS = {"north": int(_MONTH_STARTS[6]), "south": 0}  # day of the calendar year, 0 = 1 January
 
 # Day indices, north / south: the dormant winter's chill starts 1 October / 1 April; 1 January / 1 July is
 # midwinter; 15 July / 15 January parts the spring frosts from the autumn frosts.
@@ -37,8 +37,7 @@ def hemisphere_of(lat: float) -> Hemisphere:
 
 def season_days_of_year(hemisphere: Hemisphere) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """Day of the year 1..365 of each of the 548 days of a season (548,)."""
-    start = _NORTH_START if hemisphere == "north" else 0
-    return (np.arange(SEASON_DAYS) + start) % YEAR_DAYS + 1
+    return (np.arange(SEASON_DAYS) + YEAR_STARTS[hemisphere]) % YEAR_DAYS + 1
 
 
 def season_date(day: float, hemisphere: Hemisphere) -> str:
@@ -47,8 +46,7 @@ def season_date(day: float, hemisphere: Hemisphere) -> str:
     >>> season_date(184, "north"), season_date(0, "south")
     ('01-01', '01-01')
     """
-    start = _NORTH_START if hemisphere == "north" else 0
-    of_year = (round(day) + start) % YEAR_DAYS
+    of_year = (round(day) + YEAR_STARTS[hemisphere]) % YEAR_DAYS
     month = int(np.searchsorted(_MONTH_STARTS, of_year, "right"))
     return f"{month:02d}-{of_year - _MONTH_STARTS[month - 1] + 1:02d}"
 
@@ -69,7 +67,7 @@ def season_day(date: str, hemisphere: Hemisphere, after: int = 0) -> int:
     except ValueError:
         raise BadInput(f"“{date}” is no date", remedy="Write month and day as MM-DD, such as 04-28") from None
     of_year = int(_MONTH_STARTS[month - 1]) + min(day, int(_MONTH_DAYS[month - 1])) - 1
-    index = (of_year - (_NORTH_START if hemisphere == "north" else 0)) % YEAR_DAYS
+    index = (of_year - YEAR_STARTS[hemisphere]) % YEAR_DAYS
     while index < after:
         index += YEAR_DAYS
     if index >= SEASON_DAYS:

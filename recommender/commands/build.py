@@ -8,7 +8,7 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
-from recommender.wording import plain
+from recommender.wording import missing, plain
 
 
 def command(
@@ -31,6 +31,16 @@ def command(
 
         console.write(json_text(info).rstrip("\n"))
         return
+    counts = info["counts"]
+    console.write(f"Catalog built {plain(info['built_at'])} from data {plain(info['data_key'])[:16]}.")
     console.write(
-        f"Catalog built {plain(info.get('built_at', ''))} from data {plain(info.get('data_key', ''))[:12]}."
+        console.wrapped(
+            f"{counts['varieties']:,} varieties of {counts['crops']} crops, {counts['evidence']:,} statements"
+            f" from {counts['sources']:,} sources, settled into {counts['settled']:,} values."
+        )
     )
+    for heading, left_out in (("Rows rejected", info["rejected"]), ("Values set aside", info["set_aside"])):
+        console.write(f"{heading}: {len(left_out)}")
+        for record in left_out:
+            told = " ".join(str(part) for part in record.values() if not missing(part))
+            console.write(console.wrapped(told, "  ", "    "))

@@ -17,8 +17,8 @@ from recommender.wording import (
     missing,
     plain,
     rows,
+    settled_words,
     trait_label,
-    trait_words,
 )
 
 if TYPE_CHECKING:
@@ -83,8 +83,7 @@ def _print_values(found: Dossier, units: Units) -> None:
     if known.empty:
         console.write("  Nobody has published anything about it that could be used.")
     for row in rows(known):
-        number = row.number if not missing(row.number) else row.value
-        text = trait_words(row.trait, number, row.low, row.high, units)
+        text = settled_words(row, units)
         refs = "".join(f" [{ref}]" for ref in found.references(row.source_ids))
         console.write(console.wrapped(f"{trait_label(row.trait)}: {text}", "  ", "    "))
         console.write(console.wrapped(f"{row.standing}{refs}", "    "))

@@ -10,15 +10,19 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from recommender.climate.season import Hemisphere, season_date
 from recommender.wording import (
     MARKS,
     STANDING_MEANINGS,
     VERDICTS,
     Units,
     crop_in_sentence,
+    day_words,
     missing,
     plain,
     rows,
+    score_words,
+    settled_words,
     trait_label,
     trait_words,
 )
@@ -27,6 +31,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from recommender.dossier import Dossier
+
+
+_PARTNER = {
+    "self-fertile": "not needed",
+    "partly-self-fertile": "helps",
+    "self-sterile": "needed",
+    "parthenocarpic": "not needed",
+    "female": "a male plant",
+    "male": "is one; bears no fruit",
+}
 
 
 def text(value: object) -> str:
@@ -54,44 +68,51 @@ def tally(verdicts: pd.Series) -> str:
     return f'<ul class="ow-key" aria-label="Verdicts in the whole list">{items}</ul>'
 
 
-def variety_card(row: Any, facts: Mapping[str, str]) -> str:
+def variety_card(row: Any, facts: Sequence[tuple[str, str, str]]) -> str:
     """One variety of the shortlist: rank, name, verdict and score, why, watch, and small facts.
 
-    row: a row of `Ranking.frame`. facts: what a fact is called -> the fact in words.
+    row: a row of `Ranking.frame`. facts: what a fact is called, the fact, its doubt.
     """
     lines = "".join(
         f"<dt>{label}</dt><dd>{text(said)}</dd>"
         for label, said in (("why", row.why), ("watch", row.watch))
         if said
     )
-    small = "".join(f"<div><dt>{text(name)}</dt><dd>{text(fact)}</dd></div>" for name, fact in facts.items())
+    small = "".join(
+        f"<div><dt>{text(name)}</dt><dd>{text(fact)}<span>{text(doubt)}</span></dd></div>"
+        for name, fact, doubt in facts
+    )
     return (
         '<article class="ow-card"><header>'
         f'<h3><span class="ow-rank">{row.rank}</span>{text(row.variety)} '
         f"<small>{text(crop_in_sentence(row.crop))}</small></h3>"
-        f'<span class="ow-verdict">{verdict(row.verdict)}, score {row.score:.2f}</span></header>'
+        f'<span class="ow-verdict">{verdict(row.verdict)}, score {score_words(row)}</span></header>'
         f'<dl class="ow-lines">{lines}</dl><dl class="ow-facts">{small}</dl></article>'
     )
 
 
-def small_facts(traits: Mapping[str, Any], units: Units) -> dict[str, str]:
-    """The four facts of a card from a row of `Catalog.traits()`: bloom, ripe, height, partner."""
-    alone = {
-        "self-fertile": "not needed",
-        "partly-self-fertile": "helps",
-        "self-sterile": "needed",
-        "parthenocarpic": "not needed",
-        "female": "a male tree",
-        "male": "bears no fruit",
-    }
+def small_facts(
+    row: Any, traits: Mapping[str, Any], hemisphere: Hemisphere, units: Units
+) -> list[tuple[str, str, str]]:
+    """The four facts of a card, each with its doubt: bloom and picking at the site, height, pollen partner.
+
+    row: a row of `Ranking.frame`; traits: the row of `Catalog.traits()` of the same variety.
+    """
     partner = traits.get("self_fertility")
-    known = {
-        "Blooms": trait_words("bloom_season", traits.get("bloom_season")),
-        "Ripens": trait_words("ripening_season", traits.get("ripening_season")),
-        "Full-grown height": trait_words("mature_height", traits.get("mature_height"), units=units),
-        "Pollen partner": "not known" if missing(partner) else alone.get(str(partner), str(partner)),
-    }
-    return known
+    height = trait_words("mature_height", traits.get("mature_height"), units=units)
+    return [
+        ("Full bloom", *_day(row.bloom_day, row.bloom_error_d, hemisphere, units)),
+        ("Picked from", *_day(row.harvest_day, row.harvest_error_d, hemisphere, units)),
+        ("Full-grown height", height, ""),
+        ("Pollen partner", "not known" if missing(partner) else _PARTNER.get(str(partner), str(partner)), ""),
+    ]
+
+
+def _day(day: float, error_d: float, hemisphere: Hemisphere, units: Units) -> tuple[str, str]:
+    if missing(day):
+        return "not known", ""
+    doubt = "" if missing(error_d) else f"give or take {round(error_d)} days"
+    return day_words(season_date(day, hemisphere), units), doubt
 
 
 def figures(items: Sequence[tuple[str, str, str]]) -> str:
@@ -113,8 +134,7 @@ def evidence_table(found: Dossier, units: Units) -> str:
     sources = found.sources.set_index("source_id")
     lines = []
     for row in rows(found.settled[found.settled["standing"] != "unknown"]):
-        number = row.number if not missing(row.number) else row.value
-        said = text(trait_words(row.trait, number, row.low, row.high, units))
+        said = text(settled_words(row, units))
         if not missing(row.disagreement):
             said += f'<br><span class="ow-quiet">{text(row.disagreement)}</span>'
         ids = (
@@ -161,5 +181,20 @@ def meanings(terms: Mapping[str, str]) -> str:
 
 
 def build_table(info: Mapping[str, Any]) -> str:
-    """What the catalog was built from: when, from which data, how much was kept and what was not."""
-    return meanings({str(name): str(value) for name, value in info.items()})
+    """What the catalog was built from, how much was kept and what was not. info: `Catalog.info`."""
+    counts = info["counts"]
+    rejected = counts.get("rejected", 0)
+    return meanings(
+        {
+            "Built": f"{day_words(str(info['built_at'])[5:10])} {str(info['built_at'])[:4]}",
+            "Varieties": f"{counts['varieties']:,} of {counts['crops']} fruits and nuts",
+            "Evidence": f"{counts['evidence']:,} statements from {counts['sources']:,} sources",
+            "Settled values": "; ".join(
+                f"{number:,} {standing}" for standing, number in info["settled_by_standing"].items()
+            ),
+            "Not used": f"{rejected:,} rows rejected, {counts.get('set_aside', 0):,} values set aside, each with"
+            " its reason (orchardwright build lists them)",
+            "Files": f"{len(info['files'])} tables, all read and counted",
+            "Key of the data": str(info["data_key"])[:16],
+        }
+    )

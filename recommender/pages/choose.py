@@ -145,38 +145,35 @@ def _where(by: str, bound: Any) -> dict[str, Any]:
 
 def _spot(catalog: Catalog, units: Units, bound: Any) -> dict[str, Any]:
     length, volume = ("feet", "US gallons") if units == "imperial" else ("metres", "litres")
+    # A row of columns for each pair, so that on a phone the answers keep their order.
     a, b = st.columns(2)
-    with a:
-        space = st.number_input(
-            f"Width for one tree ({length})", 0.0, None, None, step=0.5, key="space", **bound
-        )
-        soil = st.selectbox(
-            "What is the soil?", list(_SOILS), format_func=_SOILS.__getitem__, key="soil", **bound
-        )
-        trees = st.multiselect(
-            "Fruit trees already near by",
-            _tree_names(catalog, str(catalog.info.get("data_key", ""))),
-            format_func=_tree_label,
-            placeholder="Type a name",
-            key="tree",
-            **bound,
-        )
-    with b:
-        pot = st.number_input(f"Or in a pot of ({volume})", 0.0, None, None, step=5.0, key="pot", **bound)
-        frost = st.selectbox(
-            "How cold is the spot on still nights?",
-            list(_FROSTS),
-            format_func=_FROSTS.__getitem__,
-            key="frost",
-            **bound,
-        )
-        neighbours = st.selectbox(
-            "Fruit trees in gardens next door?",
-            list(_NEIGHBOURS),
-            format_func=_NEIGHBOURS.__getitem__,
-            key="next",
-            **bound,
-        )
+    space = a.number_input(f"Width for one tree ({length})", 0.0, None, None, step=0.5, key="space", **bound)
+    pot = b.number_input(f"Or in a pot of ({volume})", 0.0, None, None, step=5.0, key="pot", **bound)
+    a, b = st.columns(2)
+    soil = a.selectbox("What is the soil?", list(_SOILS), format_func=_SOILS.__getitem__, key="soil", **bound)
+    frost = b.selectbox(
+        "How cold is the spot on still nights?",
+        list(_FROSTS),
+        format_func=_FROSTS.__getitem__,
+        key="frost",
+        **bound,
+    )
+    a, b = st.columns(2)
+    trees = a.multiselect(
+        "Fruit trees already near by",
+        _tree_names(catalog, str(catalog.info["data_key"])),
+        format_func=_tree_label,
+        placeholder="Type a name",
+        key="tree",
+        **bound,
+    )
+    neighbours = b.selectbox(
+        "Fruit trees in gardens next door?",
+        list(_NEIGHBOURS),
+        format_func=_NEIGHBOURS.__getitem__,
+        key="next",
+        **bound,
+    )
     return {
         "soil": soil,
         "frost": frost,
@@ -239,7 +236,7 @@ def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
     if view == "table":
         _table(listed)
     else:
-        _cards(catalog, listed, units)
+        _cards(catalog, ranking, listed, units)
     more, download = st.columns(2)
     if shown < len(frame):
         more.button("Show ten more", on_click=_show_more, args=(shown,), width="stretch")
@@ -250,7 +247,7 @@ def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
         mime="text/csv",
         width="stretch",
     )
-    _season_chart(catalog, listed)
+    _calendar(ranking, listed, units)
 
 
 def _show_more(shown: int) -> None:
@@ -294,12 +291,19 @@ def _table(listed: Any) -> None:
     )
 
 
-def _cards(catalog: Catalog, listed: Any, units: Units) -> None:
+def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> None:
     from recommender.dossier import dossier
 
     traits = catalog.traits().set_index(["crop", "variety"])
     for row in rows(listed):
-        st.html(cards.variety_card(row, cards.small_facts(traits.loc[(row.crop, row.variety)], units)))
+        st.html(
+            cards.variety_card(
+                row,
+                cards.small_facts(
+                    row, traits.loc[(row.crop, row.variety)], ranking.site["hemisphere"], units
+                ),
+            )
+        )
         evidence = st.expander(
             f"Evidence for {row.variety}", key=f"evidence-{row.crop}-{row.variety}", on_change="rerun"
         )
@@ -315,14 +319,15 @@ def _cards(catalog: Catalog, listed: Any, units: Units) -> None:
                     st.html("<h4>Cautions</h4>" + cards.caution_list(found.cautions))
 
 
-def _season_chart(catalog: Catalog, listed: Any) -> None:
-    from recommender.charts import harvest_seasons
+def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
+    from recommender.charts import harvest_calendar
 
-    seasons = catalog.traits()[["crop", "variety", "ripening_season"]]
-    picture = harvest_seasons(listed[["crop", "variety"]].merge(seasons, on=["crop", "variety"], how="left"))
-    st.header("When they ripen")
+    st.header("When they are picked")
+    weeks = ranking.weeks_of_fruit(len(listed))
+    picture = harvest_calendar(listed, ranking.site["hemisphere"], weeks, units, shared.paper())
     if picture is None:
-        st.html('<p class="ow-quiet">Nobody has published when any of these ripen.</p>')
+        st.html('<p class="ow-quiet">For none of these can a date be given: nobody has published one.</p>')
         return
     st.html(cards.paragraphs([picture.sentence]))
-    st.altair_chart(picture.chart, width="stretch")
+    st.altair_chart(picture.chart, width="stretch", theme=None)
+    st.html('<p class="ow-quiet">The bar is two weeks of picking; the thin line is its doubt.</p>')

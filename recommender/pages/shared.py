@@ -15,11 +15,17 @@ from recommender.errors import OrchardwrightError, UnknownName
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
+    from recommender.charts import Paper
 
 
 def dress() -> None:
     """Put on the small style sheet that the theme cannot express."""
     st.html(Path(__file__).with_name("face.css"))
+
+
+def paper() -> Paper:
+    """Whether the page is light or dark, for pictures that cannot read it from the style sheet."""
+    return "dark" if st.context.theme.type == "dark" else "light"
 
 
 @st.cache_resource(show_spinner=False)

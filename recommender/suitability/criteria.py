@@ -18,7 +18,15 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from recommender.suitability.expectations import Trait, Varieties, mapped, number, text, zone_bound
+from recommender.suitability.expectations import (
+    HOURS_PER_PORTION,
+    Trait,
+    Varieties,
+    mapped,
+    number,
+    text,
+    zone_bound,
+)
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -38,11 +46,17 @@ OTHER_KILL_degC = (-2.2, -3.9)
 # Catkins and female flowers of hazel stand far more frost than fruit blossom (from memory).
 CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
 BLOOM_OVERLAP_DAYS = 8.0
+# See `stays_asleep`: times the need at which half the trees wake too early, its spread in doublings, the
+# crops asked (full bloom before so many degree days), and hours to a portion in a winter with much chill
+# (estimated).
+WAKING_RATIO = 7.0
+WAKING_SPREAD = 0.8
+EARLY_BLOOM_HEAT = 350.0
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
     "alone": 1.0,
-    "partly": 0.85,
+    "partly": 0.75,
     "neighbours": 0.85,
     "unknown": 0.65,
     "nobody": 0.45,
@@ -84,23 +98,49 @@ def enough_chill(
     varieties: Varieties,
     error_hours: float,
     error_portions: float,
-    shift: float = 0.0,
+    shift: Floats | None = None,
 ) -> Floats:
     """Expected share of winters that bring the chill a variety needs.
 
-    hours (Y,): hours at or below 7.2 degC; portions (Y,): Dynamic Model. A variety is judged in hours where
-    its need is published in hours (or Utah units), in portions where only those are published. `shift` moves
-    every need by that many of its errors (for the cautious and the hopeful end). A crop that needs no chill
-    gets 1.
+    hours (Y,): hours at or below 7.2 degC; portions (Y,): Dynamic Model. A need published in portions is
+    judged in portions. One published in hours (or Utah units) is judged in hours and, at 15 hours a portion,
+    in portions, and
+    the better of the two counts: hours miss the mild chilling days of maritime winters, which portions count.
+    shift (V,): moves every need by that many of its errors (for the cautious and the hopeful end).
+    A crop that needs no chill gets 1.
     """
+    step = np.zeros(len(varieties)) if shift is None else shift
+    width = 1.0 if shift is None else 0.0
     need, wanted = varieties.chill_hours, varieties.chill_portions
-    width = 1.0 if shift == 0.0 else 0.0
-    by_hours = share_above(hours, need.value + shift * need.error, np.hypot(need.error * width, error_hours))
-    by_portions = share_above(
-        portions, wanted.value + shift * wanted.error, np.hypot(wanted.error * width, error_portions)
+
+    def share(years: Floats, value: Floats, error: Floats, error_site: float) -> Floats:
+        return share_above(years, value + step * error, np.hypot(error * width, error_site))
+
+    by_hours = share(hours, need.value, need.error, error_hours)
+    as_portions = share(
+        portions, need.value / HOURS_PER_PORTION, need.error / HOURS_PER_PORTION, error_portions
     )
-    none_needed = ~varieties.by_portions & (need.value <= 0.0)
-    return np.where(none_needed, 1.0, np.where(varieties.by_portions, by_portions, by_hours))
+    by_portions = share(portions, wanted.value, wanted.error, error_portions)
+    judged = np.where(varieties.by_portions, by_portions, np.maximum(by_hours, as_portions))
+    return np.where(~varieties.by_portions & (need.value <= 0.0), 1.0, judged)
+
+
+def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
+    """Chance that the tree does not wake in a mild spell long before spring, given that it lacks no chill.
+
+    hours_0_7 (Y,): chill hours from 0 to 7.2 degC, the ones that count towards waking. A tree whose need is met
+    many times over is awake by midwinter: at three times its need it is safe in nearly nine years of ten, at seven
+    times in half, and it never gets less than 0.3, as only growth is lost (common practice: choose a chill need near
+    what the site brings). Asked only of crops that blossom early in spring; others wait for warmth and get 1.
+    """
+    need, error = varieties.chill_hours.value, varieties.chill_hours.error
+    by_portions = varieties.chill_portions.value * HOURS_PER_PORTION
+    need = np.maximum(np.where(varieties.by_portions, by_portions, need), 50.0)
+    supply = max(float(np.median(hours_0_7)), 1.0)
+    spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
+    awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
+    early = varieties.defaults["bloom_heat"].to_numpy(dtype=float) < EARLY_BLOOM_HEAT
+    return np.where(early & ~varieties.evergreen, 0.3 + 0.7 * awake, 1.0)
 
 
 def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[Floats, Floats]:

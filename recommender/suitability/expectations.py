@@ -28,6 +28,8 @@ Bools = NDArray[np.bool_]
 ZONE_MARGIN_K = 4.0
 ZONE_RATING_ERROR_K = 3.5
 SURVIVAL_TEMP_ERROR_K = 3.0
+# A value with a larger error than this says nothing of what is usual for its crop.
+WELL_KNOWN_K = 6.0
 # Least error of a published chill need [h] and [portions]: sources for one variety differ by this much.
 CHILL_HOURS_ERROR = 100.0
 CHILL_PORTIONS_ERROR = 7.0
@@ -47,6 +49,9 @@ RIPENING_CLASS = {
 }  # fmt: skip
 # A tree that needs less chill starts on its heat sooner: days of bloom per 100 h of chill need (estimated).
 BLOOM_DAYS_PER_100_CHILL_HOURS = 2.0
+# Hours at or below 7.2 degC to one chill portion in winters of 400 to 1000 hours, where most needs in hours
+# were found (computed: 15 at Fresno, Phoenix and Gainesville in this project's climate).
+HOURS_PER_PORTION = 15.0
 SUSCEPTIBILITY = {
     "immune": 1.0, "resistant": 0.9, "moderately-resistant": 0.7, "moderately-susceptible": 0.4,
     "susceptible": 0.25, "very-susceptible": 0.0,
@@ -148,6 +153,17 @@ def by_crop(crop: pd.Series, values: Floats, least: int) -> tuple[Floats, Floats
     return mean, deviation, count
 
 
+def drawn_in(value: Floats, error: Floats, usual: Floats, width: Floats) -> tuple[Floats, Floats]:
+    """A published value (V,) drawn towards what is usual for its crop, by how uncertain it is; and its new
+    error.
+
+    The two are weighed by their errors, the crop's taken half as wide again: three papers stay where they
+    are, one claim from memory or from a single catalogue gives way where it is far out.
+    """
+    own, crop = error**-2, (1.5 * width) ** -2
+    return (own * value + crop * usual) / (own + crop), np.sqrt(1.0 / (own + crop))
+
+
 def _filled(value: Floats, error: Floats, usual: Floats, usual_error: Floats) -> Trait:
     known = np.isfinite(value)
     return Trait(np.where(known, value, usual), np.where(known, error, usual_error), known)
@@ -170,11 +186,14 @@ def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
     with np.errstate(invalid="ignore", divide="ignore"):
         value = (weights * values).sum(axis=0) / total
         error = np.sqrt(1.0 / total)
-    mean, deviation, _ = by_crop(crop, value, least=4)
+    told = np.where((total > 0) & (error <= WELL_KNOWN_K), value, np.nan)
+    mean, deviation, _ = by_crop(crop, told, least=4)
     default = defaults["hardiness"].to_numpy()
     usual = np.where(np.isfinite(mean), mean, default)
-    usual_error = np.hypot(ZONE_RATING_ERROR_K, np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0))
-    return _filled(np.where(total > 0, value, np.nan), error, usual, usual_error)
+    width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
+    with np.errstate(invalid="ignore"):
+        value, error = drawn_in(value, error, usual, width)
+    return _filled(np.where(total > 0, value, np.nan), error, usual, np.hypot(ZONE_RATING_ERROR_K, width))
 
 
 def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bools, Floats, Floats]:
@@ -183,11 +202,11 @@ def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bool
     units = number(frame, "chill_units")
     portions = number(frame, "chill_portions")
     evergreen = crop.map(crops["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool)
-    published = np.where(np.isfinite(hours), hours, np.maximum(units, 0.0))
-    error = np.maximum(np.maximum(CHILL_HOURS_ERROR, _spread(frame, "chill_hours")), 0.15 * published)
+    needed = np.where(np.isfinite(hours), hours, np.maximum(units, 0.0))
+    error = np.maximum(np.maximum(CHILL_HOURS_ERROR, _spread(frame, "chill_hours")), 0.15 * needed)
     low = crop.map(crops["chill_hours_low"]).to_numpy(dtype=float)
     high = crop.map(crops["chill_hours_high"]).to_numpy(dtype=float)
-    mean, deviation, count = by_crop(crop, published, least=4)
+    mean, deviation, count = by_crop(crop, needed, least=4)
     size = crop.map(crop.value_counts()).to_numpy(dtype=float)
     # Low-chill varieties are those whose need gets published, so a few values say less of the rest than the
     # range.
@@ -202,9 +221,8 @@ def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bool
     usual = (zone_weight * np.nan_to_num(by_zone) + crop_weight * middle) / (zone_weight + crop_weight)
     usual_error = np.sqrt(1.0 / (zone_weight + crop_weight))
     usual, usual_error = np.where(evergreen, 0.0, usual), np.where(evergreen, 20.0, usual_error)
-    in_hours = _filled(
-        np.where(evergreen & ~np.isfinite(hours), np.nan, published), error, usual, usual_error
-    )
+    needed, error = drawn_in(needed, error, usual, usual_error)
+    in_hours = _filled(np.where(evergreen & ~np.isfinite(hours), np.nan, needed), error, usual, usual_error)
     portion_error = np.maximum(CHILL_PORTIONS_ERROR, _spread(frame, "chill_portions"))
     in_portions = Trait(np.nan_to_num(portions), portion_error, np.isfinite(portions))
     low = np.where(np.isfinite(low), low, np.maximum(middle - 1.5 * width, 0.0))
@@ -217,6 +235,11 @@ def _centred(crop: pd.Series, values: Floats, least: int = 5) -> Floats:
     groups = pd.Series(values).groupby(crop.to_numpy())
     centre = np.where(groups.transform("count") >= least, groups.transform("median"), np.nan)
     return values - centre.astype(float)
+
+
+def published(frame: pd.DataFrame, *traits: str) -> Bools:
+    """Whether at least one of the traits (V,) stands as published, not from memory or estimated."""
+    return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
 
 
 def _bloom_shift(frame: pd.DataFrame, chill: Trait) -> Trait:

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.suitability import criteria, reasons
-from recommender.suitability.expectations import Trait, Varieties, expect
+from recommender.suitability.expectations import Trait, Varieties, expect, published
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
@@ -49,6 +49,7 @@ class Limit:
 LIMITS: dict[str, Limit] = {
     "winter": Limit(power=1.0, sound=0.90, doubtful=0.70, veto=0.50),
     "chill": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.25),
+    "dormancy": Limit(power=0.4, sound=0.55, doubtful=0.35, veto=0.0),
     "bloom_frost": Limit(power=0.5, sound=0.70, doubtful=0.40, veto=0.05),
     "season": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.10),
     "warmth": Limit(power=0.6, sound=0.70, doubtful=0.35, veto=0.05),
@@ -56,7 +57,7 @@ LIMITS: dict[str, Limit] = {
 # Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
 WISHES: dict[str, float] = {
     "pollination": 1.0,
-    "disease": 0.7,
+    "disease": 0.4,
     "size": 1.5,
     "use": 1.5,
     "harvest": 1.0,
@@ -79,6 +80,8 @@ PROOF: dict[str, float] = {
 }
 # With care instead of sound where the least that the evidence allows is lower than this.
 UNPROVEN = 0.6
+# Ruled out, however wide the evidence, where what is expected falls below this share of the veto.
+HOPELESS = 0.2
 PARTNER_IN_DOUBT = 0.7
 TOO_BIG = 0.4
 RULED_OUT_CEILING = 0.15
@@ -158,7 +161,7 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
 def limiting(
     varieties: Varieties, profile: Profile, when: Timing, kills: tuple[Floats, Floats], frost_shift: float
 ) -> dict[str, Floats]:
-    """The five limiting criteria (V,) and, for winter and chill, their cautious and hopeful ends (`_low`,
+    """The six limiting criteria (V,) and, for winter and chill, their cautious and hopeful ends (`_low`,
     `_high`)."""
     error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
@@ -168,18 +171,29 @@ def limiting(
     exact = np.zeros(len(varieties))
     found = {
         "winter": criteria.winter_survival(coldest, hardy, error_K),
+        "dormancy": criteria.stays_asleep(profile.chill_hours_0_7, varieties),
         "bloom_frost": criteria.bloom_without_frost(
             profile.tmin + frost_shift, when, kills[0], kills[1], varieties.evergreen
         ),
         "season": criteria.ripens_in_time(when, varieties.evergreen),
         "warmth": criteria.warm_enough(profile.gdd10, varieties),
     }
-    for end, step in (("_low", 1.0), ("_high", -1.0)):
+    found["chill"] = criteria.enough_chill(
+        profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
+    )
+    # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
+    chill_known = varieties.chill_hours.known | varieties.by_portions
+    for end, side, far in (("_low", 1.0, 1.0), ("_high", -1.0, 2.0)):
+        step = side * np.where(hardy.known, 1.0, far)
         moved = Trait(hardy.value + step * hardy.error, exact, hardy.known)
         found[f"winter{end}"] = criteria.winter_survival(coldest, moved, error_K)
-    for end, step in (("", 0.0), ("_low", 1.0), ("_high", -1.0)):
         found[f"chill{end}"] = criteria.enough_chill(
-            profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions, step
+            profile.chill_hours_below_7,
+            profile.chill_portions,
+            varieties,
+            error_hours,
+            error_portions,
+            side * np.where(chill_known, 1.0, far),
         )
     for name in ("winter", "chill"):
         found[f"{name}_low"] = np.minimum(found[f"{name}_low"], found[name])
@@ -224,18 +238,20 @@ def wishes(
 def known_share(varieties: Varieties) -> Floats:
     """Share of what decides a ranking (weighted as in PROOF) that is published for the variety itself
     (V,)."""
+    frame = varieties.frame
     known = {
-        "hardiness": varieties.hardiness.known,
-        "chill": varieties.chill_hours.known | varieties.by_portions | varieties.evergreen,
-        "ripening": varieties.ripe_days.known,
-        "bloom": varieties.bloom_shift.known | varieties.evergreen,
-        "pollination": varieties.self_fertility_known,
-        "use": np.asarray(varieties.frame["use"].notna())
-        if "use" in varieties.frame
-        else np.zeros(len(varieties), bool),
+        "hardiness": published(frame, "zone_min", "min_survival_temp"),
+        "chill": published(frame, "chill_hours", "chill_portions", "chill_units") | varieties.evergreen,
+        "ripening": published(
+            frame, "bloom_to_harvest", "ripening_offset", "ripening_season", "harvest_start"
+        ),
+        "bloom": published(frame, "bloom_offset", "bloom_season") | varieties.evergreen,
+        "pollination": published(frame, "self_fertility"),
+        "use": published(frame, "use"),
     }
     total = sum(PROOF.values())
-    return sum((known[name] * weight for name, weight in PROOF.items()), np.zeros(len(varieties))) / total
+    share = sum((known[name] * weight for name, weight in PROOF.items()), np.zeros(len(varieties)))
+    return np.asarray(share / total, dtype=float)
 
 
 def combine(found: dict[str, Floats], end: str = "") -> Floats:
@@ -254,7 +270,7 @@ def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.
     ruled_out, doubtful, sound = np.zeros(size, bool), np.zeros(size, bool), np.ones(size, bool)
     for name, limit in LIMITS.items():
         value = found[name]
-        ruled_out |= found.get(f"{name}_high", value) < limit.veto
+        ruled_out |= (found.get(f"{name}_high", value) < limit.veto) | (value < limit.veto * HOPELESS)
         doubtful |= value < limit.doubtful
         sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
     sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)

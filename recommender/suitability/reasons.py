@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 # A tree is picked over about two weeks (common practice).
 PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
-WATCH = {"winter": 0.90, "chill": 0.80, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
+WATCH = {"winter": 0.90, "chill": 0.80, "dormancy": 0.55, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
 PRAISE = 0.95
 _ENDINGS = {"zone_min": "zone", "min_survival_temp": "cold"}
 _ALONE = ("self-fertile", "parthenocarpic")
@@ -61,7 +61,7 @@ class Context:
     @cached_property
     def ranges(self) -> dict[str, tuple[float, float]]:
         """The site's figures in eight years of ten (10th and 90th percentile)."""
-        names = ("annual_min", "chill_hours_below_7", "chill_portions", "gdd10")
+        names = ("annual_min", "chill_hours_below_7", "chill_hours_0_7", "chill_portions", "gdd10")
         ends = {name: np.percentile(getattr(self.profile, name), [10, 90]) for name in names}
         return {name: (float(low), float(high)) for name, (low, high) in ends.items()}
 
@@ -144,10 +144,10 @@ class Teller:
             )
         told = []
         if self.zone[row] == self.zone[row]:
-            told.append(f"zone {zone_words(self.zone[row])} by {_sources(context, 'zone_min', row)}")
+            told.append(f"zone {zone_words(self.zone[row])} ({_sources(context, 'zone_min', row)})")
         if self.cold[row] == self.cold[row]:
             told.append(
-                f"{_degrees(self.cold[row], self.units)} by {_sources(context, 'min_survival_temp', row)}"
+                f"{_degrees(self.cold[row], self.units)} ({_sources(context, 'min_survival_temp', row)})"
             )
         verb = (
             "It stands the winter cold"
@@ -158,7 +158,7 @@ class Teller:
                 else "Winter cold kills it here"
             )
         )
-        return f"{verb}: safe {share}; rated to {list_words(told)}, so to about {limit}, and {here}"
+        return f"{verb}: safe {share}; rated to {list_words(told)}, taken as about {limit}, and {here}"
 
     def chill(self, row: int) -> str:
         """Winter chill against the need."""
@@ -175,6 +175,9 @@ class Teller:
             if need <= 0:
                 return f"{self._crops(row).capitalize()} need no winter chill"
         here = f"winters here bring {brings}"
+        if not varieties.by_portions[row]:
+            few, many = context.ranges["chill_portions"]
+            here += f" ({few:.0f} to {many:.0f} chill portions)"
         if not varieties.chill_hours.known[row] and not varieties.by_portions[row]:
             bottom, top = _round_hours(varieties.chill_low[row]), _round_hours(varieties.chill_high[row])
             span = f"range {bottom} to {top}" if bottom < top else f"need about {top}"
@@ -192,7 +195,15 @@ class Teller:
             )
         )
         return (
-            f"{verb}: enough {share}; it needs {wanted} {unit} by {_sources(context, trait, row)}, and {here}"
+            f"{verb}: enough {share}; it needs {wanted} {unit} ({_sources(context, trait, row)}), and {here}"
+        )
+
+    def dormancy(self, row: int) -> str:
+        """Waking too early."""
+        low, high = self.context.ranges["chill_hours_0_7"]
+        return (
+            f"Its small need of chill is met early: with {_round_hours(low)} to {_round_hours(high)} chill "
+            "hours here it may wake in a mild spell and be caught by frost"
         )
 
     def bloom_frost(self, row: int) -> str:
