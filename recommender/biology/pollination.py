@@ -270,7 +270,7 @@ def _by_alleles(codes: _Codes, typed: list[alleles.Incidence]) -> None:
 
 
 def _bloom_apart(codes: _Codes, spans: dict[str, slice], days: np.ndarray, root: np.ndarray) -> None:
-    """Varieties of one crop known to bloom apart, from offsets, groups or seasons alone; published pairs stay."""
+    """Varieties of one crop known to bloom apart, by offset, group or season; published pairs stay."""
     for at in spans.values():
         known = np.flatnonzero(np.isfinite(days[at]).any(axis=1)) + at.start
         if not len(known):

@@ -137,7 +137,9 @@ def _self_compatible(typed: list[alleles.Incidence], n: int) -> np.ndarray:
 
 
 def _spans(crop_of: np.ndarray) -> dict[str, slice]:
-    starts = np.flatnonzero(np.r_[True, crop_of[1:] != crop_of[:-1]]) if len(crop_of) else np.array([], int)
+    if not len(crop_of):
+        return {}
+    starts = np.flatnonzero(np.r_[True, crop_of[1:] != crop_of[:-1]])
     ends = np.r_[starts[1:], len(crop_of)]
     return {str(crop_of[a]): slice(int(a), int(b)) for a, b in zip(starts, ends, strict=True)}
 
