@@ -15,7 +15,8 @@ import numpy as np
 from recommender.biology import bloom_overlap, crosses
 from recommender.biology import fertility as fert
 from recommender.biology import reasons_pollination as say
-from recommender.biology.pollination_inputs import HAZELNUT, Prepared
+from recommender.biology.alleles import HAZELNUT_SERIES
+from recommender.biology.pollination_inputs import Prepared
 
 PUBLISHED, PRACTICE, ESTIMATED, MEMORY, NOT_KNOWN = range(5)
 Answer = tuple[int, str, int]
@@ -159,7 +160,7 @@ def by_alleles(female: Variety, donor: Variety, answer: Answer) -> Answer:
         stands = max(one, two)
         if best is not None and stands >= best[2]:
             continue
-        if series == HAZELNUT:
+        if series == HAZELNUT_SERIES:
             best = hazelnut(style, pollen, expressed, stands)
             continue
         rejected = sum(name in style for name in pollen)

@@ -40,6 +40,7 @@ _LETTERS_OF_1994 = {"Sa": "S5", "Sb": "S1", "Sc": "S7", "Sd": "S8"}
 _LETTERS_OF_ONE_PAPER = {"Sa": "S8", "Sb": "S14", "Sd": "S12"}
 # Printed beside the genotypes of that paper on Chinese pears.
 
+HAZELNUT_SERIES = "hazelnut numbers"
 HAZEL_DOMINANCE = {("S1", "S2")}
 """(expressed, silent) pairs in hazelnut pollen; Barcelona S1 S2 sheds pollen that expresses S1 only."""
 HAZEL_RECESSIVE = {"S23", "S26"}

@@ -257,7 +257,11 @@ def _never_cross(codes: _Codes, spans: dict[str, slice]) -> None:
 def _by_alleles(codes: _Codes, typed: list[alleles.Incidence]) -> None:
     """S-alleles, one series at a time; where two series type a pair, the better standing speaks."""
     for group in typed:
-        code = alleles.sporophytic(group) if group.series == inputs.HAZELNUT else alleles.gametophytic(group)
+        code = (
+            alleles.sporophytic(group)
+            if group.series == alleles.HAZELNUT_SERIES
+            else alleles.gametophytic(group)
+        )
         where = np.ix_(group.positions, group.positions)
         standing = np.maximum(group.standing[:, None], group.standing[None, :])
         by_rule = codes.reason[where]

@@ -14,7 +14,6 @@ from recommender.biology import alleles, bloom_overlap, crosses, sports
 from recommender.biology import fertility as fert
 from recommender.biology.alleles import STANDINGS
 
-HAZELNUT = "hazelnut numbers"
 POLYPLOID_CROPS = ("sour-cherry", "duke-cherry", "bush-cherry", "european-plum")
 
 
@@ -126,7 +125,7 @@ def _self_compatible(typed: list[alleles.Incidence], n: int) -> np.ndarray:
     """(n,) int8: 1 where a variety's own pollen passes by its alleles, 0 where not, -1 where not typed."""
     out = np.full(n, -1, dtype=np.int8)
     for group in typed:
-        if group.series == HAZELNUT:
+        if group.series == alleles.HAZELNUT_SERIES:
             out[group.positions] = 0
             continue
         # Four-set cherries: too few haplotypes are understood to deny what an orchard shows.

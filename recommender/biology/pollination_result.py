@@ -14,10 +14,18 @@ import numpy as np
 import pandas as pd
 
 from recommender.biology import bloom_overlap
-from recommender.biology.alleles import STANDINGS, Genotype
+from recommender.biology.alleles import (
+    ACCEPTS_NONE,
+    HAZELNUT_SERIES,
+    NOT_KNOWN,
+    STANDINGS,
+    Genotype,
+    gametophytic,
+    incidence,
+    sporophytic,
+)
 from recommender.biology.fertility import GAINS, NEEDED, NEEDS
 from recommender.biology.reasons_pollination import (
-    CODE,
     COMPATIBLE,
     REASONS,
     RESULTS,
@@ -132,22 +140,34 @@ class PollinationMatrix:
         typed).
         """
         known = self.sets_fruit().astype(np.float32)
-        share = self._base_rates()
+        share = self._base_rates
         rate = np.array([share[crop] for crop in self.index["crop"]], dtype=np.float32)
         return np.where(self.result == UNKNOWN, rate[:, None], known).astype(np.float32)
 
+    def likely_partner(self, least_chance: float = 0.75) -> np.ndarray:
+        """(n, n) bool: known to set fruit, or not published but with at least that chance."""
+        return np.asarray(self.chance() >= least_chance)
+
+    @cached_property
     def _base_rates(self) -> dict[str, float]:
-        by_rule = [CODE["alleles-all"], CODE["alleles-some"], CODE["alleles-none"]]
-        crop_of = self.index["crop"].to_numpy(dtype=object)
-        counts: dict[str, tuple[int, int]] = {}
-        for crop in set(crop_of):
-            rows = np.flatnonzero(crop_of == crop)
-            codes = self.reason[np.ix_(rows, rows)]
-            typed = np.isin(codes, by_rule)
-            counts[crop] = int(typed.sum()), int((typed & (codes != CODE["alleles-none"])).sum())
-        pairs = sum(n for n, _ in counts.values())
-        pooled = sum(sets for _, sets in counts.values()) / pairs if pairs else 0.5
-        return {crop: sets / n if n >= 2 * FEWEST_PAIRS else pooled for crop, (n, sets) in counts.items()}
+        """Crop -> share of its typed pairs that set fruit."""
+        keys = list(zip(self.genotypes["crop"], self.genotypes["variety"], strict=True))
+        position = {key: k for k, key in enumerate(dict.fromkeys(keys))}
+        crop_at = np.array([crop for crop, _ in position], dtype=object)
+        typed: dict[str, list[int]] = {}
+        for group in incidence(self.genotypes, position):
+            rule = sporophytic if group.series == HAZELNUT_SERIES else gametophytic
+            code, crop_of = rule(group), crop_at[group.positions]
+            judged = (code != NOT_KNOWN) & ~np.eye(len(code), dtype=bool)
+            for crop in set(crop_of):
+                inside = judged & (crop_of == crop)[:, None] & (crop_of == crop)[None, :]
+                counts = typed.setdefault(str(crop), [0, 0])
+                counts[0] += int(inside.sum())
+                counts[1] += int((inside & (code != ACCEPTS_NONE)).sum())
+        pairs, sets = (sum(counts[k] for counts in typed.values()) for k in (0, 1))
+        pooled = sets / pairs if pairs else 0.5
+        share = {crop: n[1] / n[0] for crop, n in typed.items() if n[0] >= 2 * FEWEST_PAIRS}
+        return {crop: share.get(crop, pooled) for crop in set(self.crop_of)}
 
     def explain(self, i: int, j: int) -> str:
         """The result of donor j on variety i as one or two sentences, with the published sources in
@@ -168,6 +188,7 @@ class PollinationMatrix:
             donor_alleles=donor,
             shared=shared,
             overlap="no" if not days > 0.5 else f"{days:.0f}",
+            share=f"{100 * self._base_rates[crops[i]]:.0f}" if name == "alleles-untyped" else "",
         )
         sources = self._sources(i, j) if "published" in name or "list" in name or "overruled" in name else ""
         return f"{text} [{sources}]" if sources else text

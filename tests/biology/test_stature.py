@@ -47,7 +47,10 @@ def best(crop: str, **options: Any) -> pd.DataFrame:
 def percented() -> list[tuple[str, str]]:
     _, stocks, _, _, _ = tables()
     known = stocks.loc[stocks["size_percent_low"].notna()]
-    return [(r.rootstock, r.for_crops.split("|")[0]) for r in known.itertuples(index=False)]
+    return [
+        (str(stock), str(crops).split("|")[0])
+        for stock, crops in zip(known["rootstock"], known["for_crops"], strict=True)
+    ]
 
 
 @pytest.mark.parametrize(("stock", "crop"), percented())
@@ -157,7 +160,7 @@ def test_quince_fails_on_chalk_and_its_rivals_lead() -> None:
     # Quince A and C: susceptible to lime in the rootstock table.
     found = best("european-pear", soil="chalk").set_index("rootstock")
     assert found.loc["Quince A", "verdict"] == "doubtful"
-    assert "chalk" in found.loc["Quince A", "watch"]
+    assert "chalk" in str(found.loc["Quince A", "watch"])
     assert found["verdict"].iloc[0] == "sound"
 
 
@@ -167,7 +170,7 @@ def test_pear_that_fails_on_quince_is_ruled_out_there() -> None:
     quinces = [name for name in found.index if name.startswith("Quince")]
     assert len(quinces) >= 3
     assert set(found.loc[quinces, "verdict"]) == {"ruled out"}
-    assert "interstem" in found.loc["Quince A", "watch"]
+    assert "interstem" in str(found.loc["Quince A", "watch"])
     comice = bartlett.replace({"Bartlett": "Doyenné du Comice", "incompatible": "compatible"})
     assert "ruled out" not in set(best("european-pear", variety=comice)["verdict"])
 
@@ -199,7 +202,7 @@ def test_sources_that_contradict_count_by_the_worse() -> None:
         "rootstock"
     )
     assert found.loc["MM.111", "verdict"] == "doubtful"
-    assert "worse of two sources" in found.loc["MM.111", "watch"]
+    assert "worse of two sources" in str(found.loc["MM.111", "watch"])
 
 
 def test_roots_too_tender_for_the_zone_are_ruled_out() -> None:
