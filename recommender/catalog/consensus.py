@@ -87,7 +87,7 @@ def settle(
         voting.settle_sets(deciding[sets]),
         by_allele,
     ]
-    settled = pd.concat([part for part in parts if not part.empty], ignore_index=True)
+    settled = pd.concat([part for part in parts if not part.empty] or parts[:1], ignore_index=True)
     settled = settled.merge(_standing(deciding), on=KEY, how="left")
     settled.loc[settled["only_biology"].eq(True), "standing"] = "estimated"
     settled["disagreement"] = _with_overruled(settled, overruled)

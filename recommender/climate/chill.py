@@ -32,7 +32,7 @@ _HOURS_AHEAD = 240  # hours whose coefficients are worked out before the recurre
 _COLUMNS = 512  # stretches side by side
 _SHORTEST_STRETCH_H = 120
 _TYPICAL_PRODUCT = 0.5
-_SAME_PRODUCT = 1e-13  # E is of the order 1: two starts closer than this are the same
+_SAME_PRODUCT = 1e-12  # E is of the order 1: two starts closer than this are the same
 
 
 def chill_hours_below_7(hourly: ArrayLike, running: bool = False) -> Array:

@@ -59,7 +59,7 @@ class Site(Answers):
     wetness: Wetness = "unknown"
     space_m: float | None = Field(default=None, gt=0, le=1000)
     plot_m2: float | None = Field(default=None, gt=0, le=1e8)
-    container_L: float | None = Field(default=None, gt=0, le=5000)  # noqa: N815 (L is the unit)
+    container_L: float | None = Field(default=None, gt=0, le=5000)
     existing_trees: tuple[str, ...] = ()
     neighbours_have_fruit_trees: YesNo = "unknown"
     frost: Frost = "usual"

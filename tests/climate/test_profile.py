@@ -248,7 +248,9 @@ def test_the_summary_orders_its_quantiles_and_is_json(maritime: Profile) -> None
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
     for name in ("last_spring_frost", "first_autumn_frost"):
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
-    assert summary["zone"] == maritime.zone
+    assert summary["zone"] == summary["zone_range"]["p50"] == maritime.zone
+    zones = [winter.zone_number(summary["zone_range"][name]) for name in ("p10", "p50", "p90")]
+    assert zones[0] < zones[1] < zones[2]
     assert summary["made_from"][0] == "Invented normals."
 
 
