@@ -15,7 +15,7 @@ import pandas as pd
 
 EXTRA_CROSSES: dict[tuple[str, str], str] = {
     # (crop that bears, crop that gives pollen): standing. Both directions are set.
-    ("sour-cherry", "sweet-cherry"): "published",  # Hauck 2006 (sour on sweet), Fischer 2011 (sweet on sour)
+    ("sour-cherry", "sweet-cherry"): "published",  # hauck-2006 (sour on sweet), fischer-sauer (sweet on sour)
 }
 NEVER_CROSS = frozenset(
     frozenset(("european-plum", other))
