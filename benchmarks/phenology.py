@@ -48,12 +48,9 @@ def main() -> None:
 
     fresh, kept = seconds(cold), seconds(lambda: full_bloom(traits, profile, parameters))
     looped = seconds(lambda: plain_loop(needs, profile), 1) * VARIETIES / LOOPED
-    print(
-        f"full bloom, {VARIETIES} varieties, {YEARS} years: {fresh * 1e3:.0f} ms; weather at hand {kept * 1e3:.0f} ms"
-    )
-    print(
-        f"plain loop over varieties and years: {looped * 1e3:.0f} ms (from {LOOPED} varieties), {looped / fresh:.0f} times as long"
-    )
+    size = f"{VARIETIES} varieties, {YEARS} years"
+    print(f"full bloom, {size}: {fresh * 1e3:.0f} ms (weather at hand: {kept * 1e3:.0f})")
+    print(f"plain loop, from {LOOPED} varieties: {looped * 1e3:.0f} ms, {looped / fresh:.0f} times as long")
     blooms = bloom(traits, profile, parameters)
     apples = np.flatnonzero(traits["crop"] == "apple")
     table = catalog.bloom_critical_temps()

@@ -29,7 +29,7 @@ def bloom_ladder(
     known = summary[summary["middle_day"].notna()]
     if known.empty:
         return None
-    several = known["crop"].nunique() > 1
+    several = len(set(known["crop"])) > 1
     names = [
         f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
         for row in rows(known)

@@ -73,7 +73,7 @@ ANCHORS: dict[str, Anchor] = {
     "kiwifruit": Anchor("apple", 9, "apple", 33, note="four to five weeks after apple"),
     "hardy-kiwi": Anchor("apple", 9, "apple", 33, note="with kiwifruit"),
     "pomegranate": Anchor("apple", 14, "apple", 35, need=10.0, note="from late spring, over a long time"),
-    "fig": Anchor("apple", 21, "apple", 30, need=10.0, note="flowers inside the fig; main crop's figs appear"),
+    "fig": Anchor("apple", 21, "apple", 30, need=10.0, note="flowers inside the fig; main crop appears"),
     "hazelnut": Anchor(
         "european-plum", 14, place=BONN, date="02-18", need=35.0, warmth=(8.0, 0.3),
         note="pollen shed, January to March",
@@ -88,7 +88,7 @@ ANCHORS: dict[str, Anchor] = {
     "olive": Anchor(
         "apricot", 9, place=(37.88, -4.78), date="05-10", need=NEVER, heat_from="01-01", note="Cordoba in May"
     ),
-    "feijoa": Anchor("apricot", 14, place=DAVIS, date="05-20", need=NEVER, heat_from="01-01", note="late spring"),
+    "feijoa": Anchor("apricot", 14, place=DAVIS, date="05-20", need=NEVER, heat_from="01-01", note="spring"),
     "avocado": Anchor(
         "apricot", 25, place=(34.35, -119.06), date="04-10", need=NEVER, heat_from="01-01",
         note="over two months in spring",

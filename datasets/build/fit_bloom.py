@@ -6,9 +6,9 @@ DIR holds bloom_observations.csv and daily_weather/ (open data, doi 10.60507/FK2
 bloom_parameters.csv, bloom_varieties.csv and bloom_scores.csv in datasets/. Method page: docs/bloom.md.
 
 Each crop has a curve of five parameters, a requirement, and an effect for every variety (logarithms). Effects
-are shrunk towards the crop. The curves are fitted twice: first alone, then drawn towards the mean curve of all
-crops, and their chill need towards the published one. Differences in days are weighed robustly, and how well
-one place foretells the other counts half as much as the fit itself.
+are shrunk towards the crop. The curves are fitted twice: first alone, then drawn towards the mean curve of
+all crops, and their chill need towards the published one. Differences in days are weighed robustly, and how
+well one place foretells the other counts half as much as the fit itself.
 """
 
 from __future__ import annotations

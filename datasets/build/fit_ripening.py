@@ -82,8 +82,9 @@ FROM_MEMORY: dict[str, tuple[float, float]] = {
 }  # fmt: skip
 # Fruit that hangs ripe for long: usual first and last picking, northern dates (common practice); how far off.
 WINDOWS: dict[str, tuple[str, str, float]] = {
-    "avocado": ("12-15", "07-15", 45), "grapefruit": ("11-15", "05-01", 25), "hardy-citrus": ("10-01", "12-15", 20),
-    "kumquat": ("11-20", "04-01", 25), "lemon": ("11-01", "05-01", 30), "lime": ("08-15", "12-15", 30),
+    "avocado": ("12-15", "07-15", 45), "grapefruit": ("11-15", "05-01", 25),
+    "hardy-citrus": ("10-01", "12-15", 20), "kumquat": ("11-20", "04-01", 25),
+    "lemon": ("11-01", "05-01", 30), "lime": ("08-15", "12-15", 30),
     "loquat": ("04-15", "06-01", 15), "mandarin": ("11-10", "01-31", 20), "mango": ("06-10", "08-15", 20),
     "olive": ("10-10", "12-20", 20), "sweet-orange": ("12-15", "04-15", 25),
 }  # fmt: skip
@@ -134,17 +135,18 @@ def years_error(rows: pd.DataFrame, record: Profile) -> tuple[Floats, Floats]:
     block = {year: index for index, part in enumerate(np.array_split(years, YEAR_BLOCKS)) for year in part}
     of_row = rows["year"].map(block).to_numpy()
     model, plain = [], []
+    mean = (record.tmin + record.tmax) / 2.0
+
+    def warmth_of(part: pd.DataFrame) -> Floats:
+        pairs = zip(part["row"], part["bloom"], strict=True)
+        return np.array([mean[row, day : day + HASTENING_DAYS].mean() for row, day in pairs])
+
     for each in range(YEAR_BLOCKS):
         train, test = rows[of_row != each], rows[of_row == each]
         effect, _, *_ = np.linalg.lstsq(*year_effects(train, record), rcond=None)
         centre = train.groupby("variety")[["bloom", "ripe"]].mean()
         test = test[test["variety"].isin(centre.index)]
-        mean = (record.tmin + record.tmax) / 2.0
         own = centre.loc[test["variety"]]
-
-        def warmth_of(part: pd.DataFrame) -> Floats:
-            pairs = zip(part["row"], part["bloom"], strict=True)
-            return np.array([mean[row, day : day + HASTENING_DAYS].mean() for row, day in pairs])
 
         usual = pd.Series(warmth_of(train)).groupby(train["variety"].to_numpy()).mean()
         guess = (

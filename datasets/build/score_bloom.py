@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from fit_bloom import SEED, VARIETY_FOLDS, YEAR_FOLDS, BLOCK_YEARS, Crop, fit_all
+from fit_bloom import BLOCK_YEARS, SEED, VARIETY_FOLDS, YEAR_FOLDS, Crop, fit_all
 from numpy.typing import NDArray
 
 from recommender.biology.bloom_model import day_reached
@@ -38,7 +38,7 @@ def year_folds(crops: dict[str, Crop]) -> dict[int, int]:
 
 
 def mean_date_errors(crop: Crop, train: Rows, test: Rows) -> Floats:
-    """The plain rule: the variety's mean date there, else the place's, else the variety's, else the crop's."""
+    """The plain rule: the variety's mean date there, else the place's, the variety's, the crop's."""
     seen = pd.DataFrame({"v": crop.label[train], "p": crop.place[train], "d": crop.data.day[train]})
     both, place, variety = (seen.groupby(by)["d"].mean() for by in (["v", "p"], "p", "v"))
     overall = float(seen["d"].mean())

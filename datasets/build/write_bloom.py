@@ -1,6 +1,6 @@
 """Write what fit_bloom.py found: parameters of every crop, effects of observed varieties, scores.
 
-Length of bloom is fitted here too: first to last flowers, shorter in warm weather, one response for all crops.
+Length of bloom is fitted here too: first to last flowers, shorter in warm weather, one response for all.
 """
 
 from __future__ import annotations
@@ -42,12 +42,7 @@ def bloom_lengths(
     raw = raw.dropna(subset=["first_flowers_f5", "full_bloom_f50", "end_of_flowering"])
     parts = []
     for name, crop in crops.items():
-        mean = {
-            key: row
-            for key, row in zip(
-                sorted(set(zip(crop.place, crop.year, strict=True))), crop.data.mean, strict=True
-            )
-        }
+        mean = dict(zip(sorted(set(zip(crop.place, crop.year, strict=True))), crop.data.mean, strict=True))
         for row in raw[raw["crop"] == name].itertuples():
             day = season_day(row.full_bloom_f50.strftime("%m-%d"), "north", after=FIRST) - FIRST
             days = mean.get((row.place, row.year))
@@ -86,7 +81,7 @@ def offset_spread(catalog: Catalog, crop: str) -> float:
 
 
 def usual_need(catalog: Catalog, crop: str) -> float:
-    """The crop's usual published chill need [CP]: middle of its varieties', else of its range; 0 evergreen."""
+    """The crop's usual published chill need [CP]: middle of its varieties', else of its range."""
     traits = catalog.traits()
     own = portions_needed(traits[traits["crop"] == crop]).dropna()
     span = catalog.crops().set_index("crop").loc[crop, ["chill_hours_low", "chill_hours_high"]].astype(float)
@@ -161,6 +156,8 @@ def write(
                 "note": "fitted to observed blooms with daily weather",
             }
         )
+        of_season = data.frame.groupby(["place", "year"])["day"].transform("median")
+        ahead = (data.frame["day"] - of_season).groupby(data.frame["label"]).mean()
         for label, part in data.frame.groupby("label"):
             n = len(part)
             sd = 1.0 / np.sqrt(n / within**2 + 1.0 / between**2)
@@ -172,6 +169,7 @@ def write(
                     variety,
                     shrunk[label],
                     shrunk[label] / slope,
+                    ahead[label],
                     sd / slope,
                     n,
                     part["place"].nunique(),
@@ -212,6 +210,7 @@ def write(
         "variety",
         "effect_log",
         "effect_d",
+        "observed_d",
         "error_d",
         "observations",
         "places",

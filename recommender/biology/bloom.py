@@ -1,8 +1,8 @@
 """Full bloom of every variety at a site, year by year, with its length and its doubt.
 
-In come the catalog's wide traits and a climate profile; out go season days by variety and year. Method page:
-docs/bloom.md. Where winter chill falls short, bloom is late, straggling and poor: `Bloom.short_of_chill` says by
-how much.
+In come the catalog's wide traits and a climate profile; out go season days by variety and year. Where winter
+chill falls short, bloom is late, straggling and poor: `Bloom.short_of_chill` says by how much. Method page:
+docs/bloom.md.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ Rows = NDArray[np.intp]
 
 LENGTH_AT_degC = 12.0
 SHORTEST_BLOOM_D, LONGEST_BLOOM_D = 4.0, 45.0
-# A winter that lacks this share of the chill a variety needs is said to fall short; bloom then drags on, by as
-# much again for each half of the need that is lacking (estimated).
+# A winter that lacks this share of the chill a variety needs is said to fall short; bloom then drags on, by
+# as much again for each half of the need that is lacking (estimated).
 SHORT_OF_CHILL = 0.15
 STRAGGLING = 2.0
 
@@ -133,7 +133,7 @@ def bloom_length_days(
     """
     rows = pd.DataFrame([parameters.row(name) for name in pd.unique(needs.crop)], index=pd.unique(needs.crop))
     at_12, before, per_kelvin = (
-        rows[name].astype(float).reindex(needs.crop).to_numpy()[:, None]
+        rows[name].reindex(needs.crop).to_numpy(dtype=np.float64)[:, None]
         for name in ("length_d", "length_before", "length_per_K")
     )
     mean = (profile.tmin + profile.tmax) / 2.0

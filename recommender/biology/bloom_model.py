@@ -5,8 +5,8 @@ as parameters; which variety wants how much stands in `variety_bloom`. Method pa
 
 The model: buds sum up warmth all the time, but each hour counts only as far as the buds are awake. Warmth of
 an hour is a rising curve of its temperature; wakefulness rises with the chill portions collected so far, and
-goes on rising with chill beyond the need. Chill and warmth so overlap, and chill that falls short delays bloom
-rather than forbids it. Full bloom is the day on which the sum reaches the requirement.
+goes on rising with chill beyond the need. Chill and warmth so overlap, and chill that falls short delays
+bloom rather than forbids it. Full bloom is the day on which the sum reaches the requirement.
 
 Season days count from 1 July before the harvest year in the north, from 1 January in the south
 (`climate.season`). A bloom day of 260.4 lies in the course of day 260; NaN: no bloom before the next autumn.

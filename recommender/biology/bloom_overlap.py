@@ -21,6 +21,7 @@ TREE_SCATTER_D = 1.5
 # Gauss-Hermite rule of three nodes for a normal distribution: deviations, weights.
 NODES = ((-(3.0**0.5), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3.0**0.5, 1.0 / 6.0))
 _CELLS_AT_ONCE = 2_000_000
+_FAR = 1e6
 
 
 def overlap_days(
@@ -32,7 +33,9 @@ def overlap_days(
     either has no bloom counts as no shared day.
     """
     rows, columns = np.asarray(one, dtype=np.intp), np.asarray(other, dtype=np.intp)
-    start, end = (_plain(values) for values in (bloom.start, bloom.end))
+    # A year without bloom starts after and ends before anything.
+    start = np.nan_to_num(bloom.start, nan=_FAR).astype(np.float32)
+    end = np.nan_to_num(bloom.end, nan=-_FAR).astype(np.float32)
     doubt = bloom.variety_error_d.astype(np.float32)
     days = np.zeros((len(rows), len(columns)))
     often = np.zeros_like(days)
@@ -61,11 +64,6 @@ def _shared(
     last = np.minimum(end[:, None], other_end + shift)
     last -= np.maximum(start[:, None], other_start + shift)
     return np.asarray(np.maximum(last, 0.0, out=last))
-
-
-def _plain(values: Floats) -> Singles:
-    """Days as single precision, years without bloom out of reach of one another."""
-    return np.where(np.isnan(values), -np.inf, values).astype(np.float32)
 
 
 def shared_by_year(bloom: Bloom, one: int, other: int) -> Floats:

@@ -49,6 +49,8 @@ WIDEST_OFFSET_INTERVAL_D = 40.0
 # How well the middle of the published offsets marks the middle of the crop [d], and the scatter of single
 # varieties about the line between offsets and observed effects.
 CENTRE_ERROR_D, CENTRE_SCATTER_D = 3.0, 3.5
+# As many varieties in common as weigh like no difference between catalog and collection.
+FEW_IN_COMMON = 8.0
 # For a crop nobody has described: the curve of the apple, and an error that says how little this means.
 STRANGER, STRANGER_ERROR_D = "apple", 20.0
 
@@ -63,8 +65,8 @@ class BloomParameters:
     def row(self, crop: str) -> pd.Series:
         """Parameters of a crop; for a crop not described those of the apple, with a very wide error."""
         if crop in self.crops.index:
-            return self.crops.loc[crop]
-        borrowed = self.crops.loc[STRANGER].copy()
+            return pd.Series(self.crops.loc[crop])
+        borrowed = pd.Series(self.crops.loc[STRANGER]).copy()
         borrowed["place_error_d"] = STRANGER_ERROR_D
         borrowed["note"] = "crop not described; curve of the apple"
         return borrowed
@@ -155,7 +157,7 @@ def bloom_needs(traits: pd.DataFrame, parameters: BloomParameters | None = None)
         "place_error_d",
     ]
     mean, per_day, sd, process, place = (
-        of_crop[each].astype(float).reindex(crop).to_numpy() for each in columns
+        of_crop[each].reindex(crop).to_numpy(dtype=np.float64) for each in columns
     )
     usual = of_crop["usual_need_portions"].astype(float).reindex(crop).to_numpy()
     shift, error, told_by = _order(traits, crop, sd, parameters)
@@ -196,7 +198,8 @@ def _order(
     traits: pd.DataFrame, crop: Texts, sd: Floats, parameters: BloomParameters
 ) -> tuple[Floats, Floats, Texts]:
     """Days after the crop's middle (V,), their error (V,) and what tells them (V,)."""
-    shift, error = np.zeros(len(crop)), sd.copy()
+    middle = _middle_of_the_known(traits, crop, parameters)
+    shift, error = middle.copy(), sd.copy()
     told_by = np.full(len(crop), "crop", dtype=object)
 
     def tell(value: Floats, of_value: Floats, name: str) -> None:
@@ -204,9 +207,9 @@ def _order(
         shift[better], error[better], told_by[better] = value[better], of_value[better], name
 
     group = _flowering_group(traits, crop)
-    tell(group, np.minimum(np.full(len(crop), GROUP_ERROR_D), sd), "bloom group")
+    tell(middle + group, np.minimum(np.full(len(crop), GROUP_ERROR_D), sd), "bloom group")
     by_word = _texts(traits, "bloom_season").map(SEASON_PLACE).to_numpy(dtype=float)
-    tell(by_word * sd, np.maximum(SEASON_ERROR_SHARE * sd, 2.0), "bloom season")
+    tell(middle + by_word * sd, np.maximum(SEASON_ERROR_SHARE * sd, 2.0), "bloom season")
     keys = pd.MultiIndex.from_arrays([crop, traits["variety"].to_numpy()])
     seen = parameters.varieties.reindex(keys)
     effect, effect_error = seen["effect_d"].to_numpy(dtype=float), seen["error_d"].to_numpy(dtype=float)
@@ -214,6 +217,18 @@ def _order(
     tell(offset, offset_error, "published offset")
     tell(effect, effect_error, "observed")
     return shift, error, told_by
+
+
+def _middle_of_the_known(traits: pd.DataFrame, crop: Texts, parameters: BloomParameters) -> Floats:
+    """Where the crop's varieties of the catalog lie in the observed collection (V,) [d].
+
+    Collections hold local sorts too, which may all be early (the almonds of Tunisia): the middle of the
+    varieties that both know counts, drawn to zero where they are few.
+    """
+    effects = parameters.varieties["effect_d"].groupby(level=0)
+    count = effects.size()
+    drawn = effects.median() * count / (count + FEW_IN_COMMON)
+    return np.nan_to_num(drawn.reindex(crop).to_numpy(dtype=np.float64))
 
 
 def _flowering_group(traits: pd.DataFrame, crop: Texts) -> Floats:

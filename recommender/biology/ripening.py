@@ -1,10 +1,10 @@
 """When fruit of each variety is ripe at a site, year by year, for how long, and whether it ripens at all.
 
 In come the catalog's wide traits, a climate profile and bloom by year; out go season days of harvest. Fruit
-grows from bloom at a pace that rises with the warmth of the place; a variety is ripe after its number of days,
-counted at 17 degC. From year to year only part of an early or late bloom is carried on to harvest, and warm
-weeks after bloom hasten it. Fruit that hangs on the tree for months (citrus, avocado, olive, loquat, mango) is picked in its
-published window, not at a day counted from bloom. Method page: docs/ripening.md.
+grows from bloom at a pace that rises with the warmth of the place; a variety is ripe after its number of
+days, counted at 17 degC. From year to year only part of an early or late bloom is carried on to harvest, and
+warm weeks after bloom hasten it. Fruit that hangs on the tree for months (citrus, avocado, olive, loquat,
+mango) is picked in its published window, not at a day counted from bloom. Method page: docs/ripening.md.
 """
 
 from __future__ import annotations
@@ -146,9 +146,8 @@ def _numbers(traits: pd.DataFrame, name: str) -> Floats:
 def _of_crop(crop: Texts, parameters: pd.DataFrame, name: str) -> Floats:
     """A parameter by row; the middle of all crops where a crop is not described."""
     column = parameters[name].astype(float)
-    out = column.reindex(crop).to_numpy()
+    out: Floats = np.array(column.reindex(crop), dtype=np.float64)
     strange = ~np.isin(crop, parameters.index.to_numpy())
-    out = out.copy()
     if not name.startswith("window"):
         out[strange] = float(column.median())
     return out
@@ -208,7 +207,7 @@ def centred_offset(traits: pd.DataFrame, crop: Texts) -> tuple[Floats, Floats]:
 
 
 def _windows(traits: pd.DataFrame, crop: Texts, parameters: pd.DataFrame) -> tuple[Floats, Floats]:
-    """First and last day of the northern year (V,) of fruit that hangs: the variety's own, else the crop's."""
+    """First and last day of the northern year (V,) of fruit that hangs: its own, else its crop's."""
     start, end = (_of_crop(crop, parameters, name) for name in ("window_start", "window_end"))
     hangs = np.isfinite(start)
     own_start, own_end = _numbers(traits, "harvest_start"), _numbers(traits, "harvest_end")

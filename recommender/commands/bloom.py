@@ -99,7 +99,7 @@ def command(
         if row.short_of_chill > 0:
             console.write(
                 console.wrapped(
-                    f"in {row.short_of_chill:.0%} of winters too little chill: bloom late, straggling and poor",
+                    f"too little chill in {row.short_of_chill:.0%} of winters: bloom late, straggling, poor",
                     "    ",
                 )
             )
