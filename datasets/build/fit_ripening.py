@@ -300,7 +300,8 @@ def main() -> None:
                 "basis": "computed" if enough else "common practice" if window else "from memory",
             }
         )
-    _save(pd.DataFrame(out).round(2), folder / "ripening_parameters.csv")
+    table = pd.DataFrame(out).astype({"window_start": "Int64", "window_end": "Int64"})
+    _save(table.round(2), folder / "ripening_parameters.csv")
     print(pd.DataFrame(out).round(1).to_string())
 
 

@@ -20,7 +20,7 @@ from recommender.catalog.catalog import Catalog
 from recommender.climate.season import season_day
 
 Floats = NDArray[np.float64]
-SOURCE = "adamedor-2024"
+SOURCE, COMMON_PRACTICE = "adamedor-2024", "memory"
 LENGTH_AT_degC = 12.0
 # Where nobody has dated the ends of bloom, it lasts about a fortnight, a third of it before full bloom.
 USUAL_LENGTH_d, USUAL_BEFORE = 14.0, 0.35
@@ -198,7 +198,7 @@ def write(
                 "places": 0,
                 "years": 0,
                 "basis": "common practice",
-                "source_id": "",
+                "source_id": COMMON_PRACTICE,
                 "note": f"curve of {anchor.curve}; usual bloom: {anchor.note}",
             }
         )

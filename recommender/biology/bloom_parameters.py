@@ -267,8 +267,7 @@ def _published_offset(
             weights.append(1.0 / scatter)
             middles.append(float(offset[row] - effect[row]))
         centre = float(np.average(middles, weights=weights))
-        spread = max(float(np.std(offset[mine])), float(sd[mine][0]))
-        keep = spread**2 / (spread**2 + own[mine] ** 2)
+        keep = sd[mine] ** 2 / (sd[mine] ** 2 + own[mine] ** 2)
         value[mine] = (offset[mine] - centre) * keep
         error[mine] = np.sqrt(keep * own[mine] ** 2 + 1.0 / np.sum(weights))
     return value, error

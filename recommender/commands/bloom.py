@@ -32,6 +32,7 @@ OneCrop = Annotated[
 OneVariety = Annotated[
     str | None, typer.Option("--variety", help="Only this variety.", rich_help_panel="What you want")
 ]
+LONGEST_FILLED_D = 5
 _COLUMNS = ("date", "tmin_degC", "tmax_degC")
 
 
@@ -140,8 +141,10 @@ def _from_weather(
 
 
 def read_daily(path: Path) -> pd.DataFrame:
-    """A daily record: columns date, tmin_degC, tmax_degC. Days without a value are left out.
+    """A daily record: columns date, tmin_degC, tmax_degC, one row a day.
 
+    A minimum above its maximum (thermometers read at different hours) changes places with it; gaps of up to
+    five days are filled along a straight line; longer ones stay gaps, and cost their season.
     Raises StorageFault if the file cannot be read, BadInput (with the line) if a cell cannot.
     """
     import pandas as pd
@@ -170,17 +173,28 @@ def read_daily(path: Path) -> pd.DataFrame:
         {name: out[name].abs() > 70.0 for name in _COLUMNS[1:]}
     ).reindex(columns=out.columns, fill_value=False)
     wrong["date"] |= out["date"].isna()
-    swapped = out["tmin_degC"] > out["tmax_degC"]
-    if wrong.any(axis=None) or swapped.any():
-        line = int((wrong.any(axis=1) | swapped).to_numpy().argmax())
-        columns = wrong.columns[wrong.iloc[line]]
-        column = str(columns[0]) if len(columns) else "tmin_degC"
-        what = f"“{text.iloc[line][column]}” is no {'date' if column == 'date' else 'temperature in degC'}"
-        if not len(columns):
-            what = "The minimum is above the maximum"
+    if wrong.any(axis=None):
+        line = int(wrong.any(axis=1).to_numpy().argmax())
+        column = str(wrong.columns[wrong.iloc[line]][0])
         raise BadInput(
-            what,
+            f"“{text.iloc[line][column]}” is no {'date' if column == 'date' else 'temperature in degC'}",
             where=f"{path}, line {line + 2}, column {column}",
             remedy="Write dates as 2003-04-27 and temperatures in degC, and leave a missing one empty",
         )
-    return out.dropna().reset_index(drop=True)
+    low, high = out["tmin_degC"], out["tmax_degC"]
+    return _short_gaps_filled(
+        out.assign(tmin_degC=low.where(~(low > high), high), tmax_degC=high.where(~(low > high), low))
+    )
+
+
+def _short_gaps_filled(record: pd.DataFrame) -> pd.DataFrame:
+    """The record by day, gaps of up to five days filled; rows of longer gaps left out."""
+    import pandas as pd
+
+    if record["date"].duplicated().any() or record.empty:
+        return record  # the profile says what is wrong
+    by_day = record.set_index("date").sort_index().asfreq("D")
+    absent = by_day.isna().any(axis=1)
+    lengths = absent.groupby((absent != absent.shift()).cumsum()).transform("sum")
+    filled = by_day.interpolate(limit_area="inside").where(~absent | (lengths <= LONGEST_FILLED_D))
+    return pd.DataFrame(filled.dropna().reset_index())

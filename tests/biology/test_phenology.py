@@ -319,7 +319,7 @@ def test_a_crop_nobody_described_gets_a_very_wide_error(temperate: Profile) -> N
 def test_a_daily_record_gives_dates_of_its_own_years() -> None:
     """Invented weather: every year alike."""
     days = pd.date_range("2000-01-01", "2003-12-31")
-    mean = 10.0 - 9.0 * np.cos(2 * np.pi * (days.dayofyear - 20) / 365.25)
+    mean = 10.0 - 9.0 * np.cos(2 * np.pi * (days.day_of_year - 20) / 365.25)
     frame = pd.DataFrame({"date": days, "tmin_degC": mean - 5, "tmax_degC": mean + 5})
     profile = profile_from_daily(frame, 50.0)
     traits = pd.DataFrame({"crop": ["apple"], "variety": ["Nobody's"]})

@@ -132,3 +132,24 @@ def test_scores_of_the_fit_stand_where_the_method_page_says() -> None:
     page = (Path(__file__).parents[2] / "docs" / "bloom.md").read_text(encoding="utf-8")
     for crop, row in years.iterrows():
         assert f"| {crop} | {row['observations']:.0f} | {row['rmse_d']:.1f} |" in page
+
+
+def test_observed_varieties_are_the_catalogs_own(catalog: Catalog) -> None:
+    observed = pd.read_csv(datasets_folder() / "bloom_varieties.csv").dropna(subset=["variety"])
+    known = set(zip(catalog.traits()["crop"], catalog.traits()["variety"], strict=True))
+    assert len(observed) > 90
+    assert set(zip(observed["crop"], observed["variety"], strict=True)) <= known
+
+
+def test_a_known_date_lies_within_twice_the_stated_error(catalog: Catalog) -> None:
+    """Victoria plum in full flower at Brogdale on 14 April (National Fruit Collection, evidence of source
+    fruitforum-nfc-bloom)."""
+    from recommender.biology.bloom_table import bloom_summary
+
+    traits = catalog.traits()
+    victoria = traits[(traits["crop"] == "european-plum") & (traits["variety"] == "Victoria")].reset_index(
+        drop=True
+    )
+    row = bloom_summary(victoria, build_profile(normals_at(51.3, 0.87), years=12)).iloc[0]
+    print(f"\nVictoria at Brogdale: {row['middle']}, give or take {row['error_days']:.0f} d; published 04-14")
+    assert abs(row["middle_day"] - 287) < 2 * row["error_days"]
