@@ -35,9 +35,10 @@ app.command("build")(build.command)
 app.command("app")(serve.command)
 
 
-def _notice(message: Warning | str, *_: object, **__: object) -> None:
-    """A warning on standard error as one plain sentence, without the line of code that gave it."""
-    sys.stderr.write(f"Note: {plain(message)}\n")
+def _notice(message: Warning | str, category: type[Warning], *_: object, **__: object) -> None:
+    """Our own notices on standard error as plain sentences; those of libraries are not for a grower."""
+    if category.__module__.startswith("recommender"):
+        sys.stderr.write(f"Note: {plain(message)}\n")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -46,12 +47,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if isinstance(stream, io.TextIOWrapper):
             with contextlib.suppress(ValueError):
                 stream.reconfigure(errors="replace")
-    warnings.showwarning = _notice
-    try:
-        app(list(arguments) if arguments is not None else None, prog_name="orchardwright")
-    except OrchardwrightError as error:
-        sys.stderr.write(f"{plain(error)}\n")
-        sys.exit(error.exit_code)
+    with warnings.catch_warnings():
+        warnings.showwarning = _notice
+        try:
+            app(list(arguments) if arguments is not None else None, prog_name="orchardwright")
+        except OrchardwrightError as error:
+            sys.stderr.write(f"{plain(error)}\n")
+            sys.exit(error.exit_code)
 
 
 if __name__ == "__main__":

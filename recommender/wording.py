@@ -108,12 +108,11 @@ def rows(frame: pd.DataFrame) -> Iterator[Any]:
 
 
 def missing(value: object) -> bool:
-    """True for None, NaN and empty text."""
-    if value is None or value == "":
+    """True for None, NaN, pandas' own gaps and empty text."""
+    # Known by name, so that words can be shown without importing pandas.
+    if value is None or type(value).__name__ in ("NAType", "NaTType"):
         return True
-    if type(value).__name__ in ("NAType", "NaTType"):  # pandas' own gaps, without importing pandas here
-        return True
-    return isinstance(value, float) and math.isnan(value)
+    return value == "" or (isinstance(value, float) and math.isnan(value))
 
 
 def crop_name(crop: str) -> str:
@@ -256,7 +255,8 @@ def _with_unit(number: float, unit: str, units: Units) -> str:
         if days == 0:
             return "the same day"
         return f"{abs(days)} day{'' if abs(days) == 1 else 's'} {'later' if days > 0 else 'earlier'}"
-    return f"{number_words(number)} {_UNIT_WORDS.get(unit, unit)}".rstrip()
+    shown = round(number) if unit in ("h", "d", "wk", "CP", "CU", "GDH") else number
+    return f"{number_words(shown)} {_UNIT_WORDS.get(unit, unit)}".rstrip()
 
 
 def _within_range(number: float, unit: str, units: Units) -> str:
@@ -309,10 +309,16 @@ def trait_words(
 
 
 def category_words(trait: str, value: str) -> str:
-    """A category as words; names, genes and groups stay as they are."""
+    """A category as words; names, genes and groups stay as they are.
+
+    >>> category_words("bloom_season", "mid-late"), category_words("self_fertility", "partly-self-fertile")
+    ('mid to late', 'partly self-fertile')
+    """
     if trait in ("s_alleles", "parentage", "sport_of", "bloom_group", "rights"):
         return plain(value)
-    return plain(value).replace("-", " ")
+    if value in ("early-mid", "mid-late"):
+        return plain(value).replace("-", " to ")
+    return plain(value).replace("-", " ").replace("self ", "self-")
 
 
 def span_words(figure: Mapping[str, object], unit: str = "", units: Units = "metric") -> tuple[str, str]:

@@ -24,7 +24,8 @@ Written from `datasets/datapackage.json` and `datasets/traits.csv` by
 
 Every row says how its value is known (`basis`: published, common practice, from memory, computed) and where
 it was read (`source_id`, a key of `sources.csv`). A blank cell means not known. Cells that hold several
-values join them with `|`. Temperatures are in degrees Celsius, lengths in metres, dates are month and day (MM-DD).
+values join them with `|`. Temperatures are in degrees Celsius, lengths in metres, dates are month and day
+(MM-DD).
 """
 
 

@@ -68,15 +68,26 @@ def chill_window(tmin: Array, tmax: Array, lat: float) -> tuple[int, int]:
     return CHILL_START[hemisphere], earliest + int(np.argmax(spring)) if spring.any() else latest
 
 
+def hourly_of_days(tmin: Array, tmax: Array, lat: float, first: int, end: int) -> Array:
+    """Hourly temperatures (Y, end - first, 24) [degC] of days `first` to before `end` of seasons (Y, 548).
+
+    The days on either side are looked at, so that a day's hours do not depend on where a count begins or
+    ends.
+    """
+    begin = max(first - 1, 0)
+    days = slice(begin, end + 1)
+    of_year = season_days_of_year(hemisphere_of(lat))[days]
+    return hourly_temperatures(tmin[:, days], tmax[:, days], lat, of_year)[:, first - begin :][
+        :, : end - first
+    ]
+
+
 def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None = None) -> Figures:
     """All figures of seasons (Y, 548) of daily extremes [degC]; window from `chill_window` unless given."""
     hemisphere = hemisphere_of(lat)
     start, end = window or chill_window(tmin, tmax, lat)
     midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
-    # From the day before, so that the first night falls from its own evening.
-    days = slice(start - 1, None)
-    hourly = hourly_temperatures(tmin[:, days], tmax[:, days], lat, season_days_of_year(hemisphere)[days])
-    hourly = hourly[:, 1:]
+    hourly = hourly_of_days(tmin, tmax, lat, start, SEASON_DAYS)
     winter, growing = hourly[:, : end - start], hourly[:, midwinter - start :]
     last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
     first = frost.first_frost(tmin[:, midsummer:]) + midsummer

@@ -12,9 +12,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from recommender.climate import chill, winter
-from recommender.climate.figures import chill_window
+from recommender.climate.figures import chill_window, hourly_of_days
 from recommender.climate.generator import generate
-from recommender.climate.hourly import hourly_temperatures
 from recommender.climate.normals import Normals, shift_winter
 from recommender.climate.profile import (
     DEFAULT_SEED,
@@ -24,7 +23,7 @@ from recommender.climate.profile import (
     build_profile,
     seasons_of,
 )
-from recommender.climate.season import hemisphere_of, season_days_of_year
+from recommender.climate.season import hemisphere_of
 
 SHIFTS_K = np.arange(-8.0, 8.5, 1.0)
 _CLOSE_ENOUGH_H = 10.0
@@ -63,8 +62,8 @@ def profile_matching(
     said = f"Winter shifted by {shift:+.1f} K to the typed {chill_hours:.0f} chill hours (0 to 7.2 degC)."
     if abs(reached - chill_hours) > max(_CLOSE_ENOUGH_H, 0.02 * chill_hours):
         said = (
-            f"The typed {chill_hours:.0f} chill hours do not occur in zone {winter.zone_name(zone_number)} with "
-            f"summers like these; the nearest, {reached:.0f}, was taken."
+            f"The typed {chill_hours:.0f} chill hours do not occur in zone {winter.zone_name(zone_number)} "
+            f"with summers like these; the nearest, {reached:.0f}, was taken."
         )
     return replace(profile, made_from=(*profile.made_from, said))
 
@@ -84,8 +83,5 @@ def _median_chill_hours(normals: Normals, years: int, seed: int) -> float:
         winter_year_start=YEAR_STARTS[hemisphere],
     )
     tmin, tmax = seasons_of(weather, hemisphere)
-    window = slice(*chill_window(tmin, tmax, normals.lat))
-    hourly = hourly_temperatures(
-        tmin[:, window], tmax[:, window], normals.lat, season_days_of_year(hemisphere)[window]
-    )
+    hourly = hourly_of_days(tmin, tmax, normals.lat, *chill_window(tmin, tmax, normals.lat))
     return float(np.median(chill.chill_hours_0_7(hourly)))

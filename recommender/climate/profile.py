@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
 
@@ -17,10 +18,10 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from recommender.climate import chill, winter
-from recommender.climate.figures import Figures, chill_window, figures
+from recommender.climate.figures import Figures, chill_window, figures, hourly_of_days
 from recommender.climate.frost import first_frost_at, last_frost_at
 from recommender.climate.generator import MONTH_DAYS, DailyWeather, generate
-from recommender.climate.hourly import Array, hourly_temperatures
+from recommender.climate.hourly import Array
 from recommender.climate.normals import Normals
 from recommender.climate.season import (
     SEASON_DAYS,
@@ -40,6 +41,8 @@ DEFAULT_SEED = 20261125
 DEFAULT_YEARS = 30
 # Monthly errors are one standard deviation; this many seasons suffice to see what they do to a median.
 _SEASONS_FOR_ERRORS = 12
+_MEDIAN_PER_MEAN_ERROR = 1.253  # of the standard errors, normal law: root of pi / 2
+_NORMAL_90 = 1.2816  # 90 % quantile of the normal law
 FEWEST_SEASONS_FOR_ZONE = 20
 
 
@@ -49,17 +52,20 @@ class Profile:
 
     year (Y,): harvest year, or 1..Y where the weather is made up.
     tmin, tmax (Y, 548): daily extremes [degC] from 1 July (south: 1 January) of the year before harvest.
+    chill_season: day indices of the first day chill is counted and of the first one after.
     annual_min (Y,): coldest night of the winter before harvest [degC].
-    chill_hours_0_7, chill_hours_below_7 [h], chill_units, positive_chill_units [CU], chill_portions [CP]
-    (Y,): summed
-        over the chill season, day indices `chill_season` (first, first after).
-    last_spring_frost, first_autumn_frost (Y,): day index of the season, 0 degC in the air; NaN in a year
-    without. frost_free_days (Y,) [d]; gdd10 (Y,): degree days above 10 degC from midwinter to the next [K d].
-    gdh (Y,): growing degree hours of the same months [GDH]; summer_mean (Y,): mean of the 91 warmest days
-    [degC]. zone, zone_number: USDA half zone of the mean annual minimum; zone_probabilities: what the error
-    makes of it. errors: standard error of the median figure (of the mean for annual_extreme_min_degC) from
-    the error of the
-        normals or from the number of years, in the figure's unit; dates in days.
+    chill_hours_0_7, chill_hours_below_7 (Y,): hours of the chill season [h].
+    chill_units, positive_chill_units (Y,) [CU]; chill_portions (Y,) [CP]: of the chill season.
+    last_spring_frost, first_autumn_frost (Y,): day index, 0 degC in the air; NaN in a year without.
+    frost_free_days (Y,): days between the two [d].
+    gdd10 (Y,): degree days above 10 degC from midwinter to midwinter [K d].
+    gdh (Y,): growing degree hours of the same months [GDH].
+    summer_mean (Y,): mean of the 91 days that are warmest over the years [degC].
+    annual_extreme_min_degC: mean of annual_min, which the zone is made of.
+    zone, zone_number: USDA half zone, "7b" and 7.5; zone_probabilities: what the error makes of it.
+    warming_degC: offset added to the daily series, one or twelve [K].
+    errors: standard error of the median figure (of the mean for annual_extreme_min_degC), from the number of
+        seasons and, where the weather is made, the error of the normals; in the figure's unit, dates in days.
     made_from: sentences.
     """
 
@@ -91,31 +97,22 @@ class Profile:
     errors: dict[str, float]
     made_from: tuple[str, ...]
 
-    def hourly(self) -> Array:
-        """Hourly temperatures of every season (Y, 548, 24) [degC]."""
-        return hourly_temperatures(self.tmin, self.tmax, self.lat, season_days_of_year(self.hemisphere))
+    def hourly(self, first: int = 0, end: int = SEASON_DAYS) -> Array:
+        """Hourly temperatures of every season (Y, end - first, 24) [degC], of all days unless told."""
+        return hourly_of_days(self.tmin, self.tmax, self.lat, first, end)
 
     def chill_build_up(self, model: str = "portions") -> Array:
-        """Running chill at the end of each day of the chill season (Y, days): "portions", "hours" or
-        "units"."""
-        models = {
-            "portions": chill.dynamic_portions,
-            "hours": chill.chill_hours_0_7,
-            "units": chill.utah_units,
-        }
-        if model not in models:
-            raise BadInput(f"Chill is counted in {', '.join(models)}, not in {model}")
-        return models[model](self.hourly()[:, slice(*self.chill_season)], running=True)
+        """Running chill at the end of each day of the chill season (Y, days).
+
+        model: "portions" [CP], "hours" [h, 0 to 7.2 degC] or "units" [CU]. Raises BadInput for another one.
+        """
+        count, _ = _chill_model(model)
+        return count(hourly_of_days(self.tmin, self.tmax, self.lat, *self.chill_season), running=True)
 
     def safe_chill(self, share_of_winters: float = 0.9, model: str = "portions") -> float:
-        """Chill reached in a share of winters: "portions" [CP], "hours" [h, 0 to 7.2 degC] or "units"
-        [CU]."""
-        totals = {
-            "portions": self.chill_portions,
-            "hours": self.chill_hours_0_7,
-            "units": self.chill_units,
-        }
-        return float(chill.safe_level(totals[model], share_of_winters))
+        """Chill reached in a share of winters, in a model as for `chill_build_up`."""
+        _, totals = _chill_model(model)
+        return float(chill.safe_level(getattr(self, totals), share_of_winters))
 
     def extreme_minimum(self) -> winter.ExtremeMinimum:
         """Distribution of the coldest night of a winter."""
@@ -125,6 +122,12 @@ class Profile:
         """Date "MM-DD" of a day index; None for NaN (a year without)."""
         return season_date(day, self.hemisphere) if np.isfinite(day) else None
 
+    def _zone_range(self) -> dict[str, str]:
+        """Half zones of the mean annual minimum at 10, 50 and 90 % of its error."""
+        error = np.nan_to_num(self.errors["annual_extreme_min_degC"])
+        levels = {"p10": -_NORMAL_90, "p50": 0.0, "p90": _NORMAL_90}
+        return {name: winter.zone_of(self.annual_extreme_min_degC + z * error) for name, z in levels.items()}
+
     def summary(self) -> dict[str, object]:
         """Figures with p10, p50, p90 over the years and the error of the median; ready for JSON.
 
@@ -133,6 +136,7 @@ class Profile:
         figures_out: dict[str, object] = {
             "zone": self.zone,
             "zone_number": self.zone_number,
+            "zone_range": self._zone_range(),
             "zone_probabilities": self.zone_probabilities,
             "mean_annual_extreme_min_degC": round(self.annual_extreme_min_degC, 1),
         }
@@ -194,6 +198,17 @@ class Profile:
         _write(Path(path), buffer.getvalue())
 
 
+def _chill_model(model: str) -> tuple[Callable[..., Array], str]:
+    models: dict[str, tuple[Callable[..., Array], str]] = {
+        "portions": (chill.dynamic_portions, "chill_portions"),
+        "hours": (chill.chill_hours_0_7, "chill_hours_0_7"),
+        "units": (chill.utah_units, "chill_units"),
+    }
+    if model not in models:
+        raise BadInput(f"Chill is counted in {', '.join(models)}, not in {model}")
+    return models[model]
+
+
 _SUMMARY = (
     ("annual_extreme_min_degC", "annual_min", 1),
     ("chill_hours_0_7", "chill_hours_0_7", 0),
@@ -237,14 +252,14 @@ def build_profile(
     ]
     if abs(weather.extreme_min_misfit) > 0.5:
         made.append(
-            f"Monthly minima and a mean coldest night of {normals.annual_extreme_min_degC:.1f} degC do not fit "
-            f"together: the weather made is {weather.extreme_min_misfit:+.1f} K off it."
+            f"Monthly minima and a mean coldest night of {normals.annual_extreme_min_degC:.1f} degC do not "
+            f"fit together: the weather made is {weather.extreme_min_misfit:+.1f} K off it."
         )
     if offsets.any():
         made.append(f"Warmer by {_spoken(offsets)} K than the normals.")
     window = chill_window(tmin, tmax, normals.lat)
-    errors = _errors_of_normals(tmin, tmax, normals.lat, normals.error_monthly_degC)
-    errors["annual_extreme_min_degC"] = normals.error_extreme_degC
+    of_normals = _errors_of_normals(tmin, tmax, normals.lat, normals.error_monthly_degC)
+    of_normals["annual_extreme_min_degC"] = normals.error_extreme_degC
     return _profile(
         tmin,
         tmax,
@@ -252,7 +267,7 @@ def build_profile(
         (normals.lat, normals.lon, normals.elevation_m),
         window,
         offsets,
-        errors,
+        of_normals,
         tuple(made),
     )
 
@@ -267,21 +282,28 @@ def profile_from_daily(
     """Profile of a site from its own daily record.
 
     frame: columns date, tmin_degC, tmax_degC, one row a day in any order. Seasons with a day missing are left
-    out and named in `made_from`. Raises BadInput if the record is empty or lacks a column, a date comes twice,
-    or no season is complete.
+    out and named in `made_from`. Raises BadInput if the record is empty or lacks a column, a date comes
+    twice, or no season is complete.
     """
     missing = {"date", "tmin_degC", "tmax_degC"} - set(frame.columns)
     if missing:
         raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
     if frame.empty:
         raise BadInput("The daily record is empty")
-    dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+    try:
+        dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+        values = frame[["tmin_degC", "tmax_degC"]].astype(np.float64)
+    except (ValueError, TypeError) as fault:
+        raise BadInput(
+            f"The daily record holds something that is no date or no temperature: {fault}",
+            remedy="Check the file with `orchardwright weather check`, which names the line",
+        ) from fault
     if dates.has_duplicates:
         twice = dates[dates.duplicated()][0]
         raise BadInput(
             f"{twice:%Y-%m-%d} occurs twice in the daily record", remedy="Keep one row for each day"
         )
-    record = frame[["tmin_degC", "tmax_degC"]].astype(np.float64).set_axis(dates)
+    record = values.set_axis(dates)
     hemisphere = hemisphere_of(lat)
     harvests, lows, highs, dropped = [], [], [], []
     for harvest in range(dates.min().year + 1, dates.max().year + 1):
@@ -319,7 +341,7 @@ def profile_from_daily(
         (lat, lon, elevation_m),
         chill_window(tmin, tmax, lat),
         offsets,
-        None,
+        {},
         tuple(made),
     )
 
@@ -341,14 +363,17 @@ def _profile(
     point: tuple[float, float | None, float | None],
     window: tuple[int, int],
     offsets: Array,
-    errors: dict[str, float] | None,
+    errors_of_normals: dict[str, float],
     made_from: tuple[str, ...],
 ) -> Profile:
     lat, lon, elevation = point
     of_season = figures(tmin, tmax, lat, window)
     mean_extreme = float(of_season.annual_min.mean())
-    if errors is None:
-        errors = _errors_of_sampling(of_season)
+    errors = _errors_of_sampling(of_season)
+    if errors_of_normals:
+        # The made coldest nights are fitted to the mean asked for: their number adds no error to it.
+        errors["annual_extreme_min_degC"] = 0.0
+        errors = {name: float(np.hypot(errors_of_normals[name], error)) for name, error in errors.items()}
     error = errors["annual_extreme_min_degC"]
     values = {field.name: getattr(of_season, field.name) for field in fields(Figures)}
     for array in (tmin, tmax, year, *values.values()):
@@ -380,16 +405,17 @@ def _errors_of_normals(tmin: Array, tmax: Array, lat: float, error: float) -> di
     some = slice(0, _SEASONS_FOR_ERRORS)
     warm = figures(tmin[some] + error, tmax[some] + error, lat)
     cold = figures(tmin[some] - error, tmax[some] - error, lat)
-    return {name: abs(_middle(warm, at) - _middle(cold, at)) / 2.0 for name, at in _ERROR_NAMES.items()}
+    return {name: abs(_mean(warm, at) - _mean(cold, at)) / 2.0 for name, at in _ERROR_NAMES.items()}
 
 
 def _errors_of_sampling(of_season: Figures) -> dict[str, float]:
-    """Standard error of the middle of so many years."""
+    """Standard error of the median of so many years, of the mean for the coldest night."""
     out = {}
     for name, attribute in _ERROR_NAMES.items():
         values = getattr(of_season, attribute)
         values = values[np.isfinite(values)]
-        out[name] = float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("nan")
+        of_mean = float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("nan")
+        out[name] = of_mean if attribute == "annual_min" else _MEDIAN_PER_MEAN_ERROR * of_mean
     return out
 
 
@@ -399,8 +425,8 @@ _ERROR_NAMES = {name: attribute for name, attribute, _ in _SUMMARY} | {
 }
 
 
-def _middle(of_season: Figures, attribute: str) -> float:
-    """Median over the years; years without frost are left out, here only the shift matters."""
+def _mean(of_season: Figures, attribute: str) -> float:
+    """Mean over the years; years without frost are left out: only the shift of the middle matters here."""
     values = getattr(of_season, attribute)
     values = values[np.isfinite(values)]
     return float(np.mean(values)) if len(values) else float("nan")

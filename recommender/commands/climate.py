@@ -41,11 +41,11 @@ def command(
         return
     console.write(console.wrapped(place_sentence(understood, view)))
     console.write(f"Hardiness zone (USDA): {plain(understood['zone'])}\n")
-    console.write(console.bold(f"{'':<40}  {'usual':<14}  8 winters in 10"))
+    console.write(console.bold(f"{'':<39} {'usual':<13} 8 winters in 10"))
     for name, (label, unit) in CLIMATE_FIGURES.items():
         if name in understood["figures"]:
             usual, span = span_words(understood["figures"][name], unit, view)
-            console.write(f"{label:<40}  {usual:<14}  {span}".rstrip())
+            console.write(f"{label:<39} {usual:<13} {span}".rstrip())
     console.write()
     for sentence in understood["made_from"]:
         console.write(console.wrapped(sentence))

@@ -129,7 +129,7 @@ def site_from(path: Path | None, answers: dict[str, Any]) -> Site:
     if path is None:
         if not answers.keys() & _SAYS_WHERE:
             raise BadInput(
-                "Where is the site",
+                "Nothing says where the site is",
                 remedy="Give --place NAME, or --lat and --lon, or --zone and --chill-hours, or --site FILE",
             )
         return Site(**answers)

@@ -128,10 +128,11 @@ def enough_chill(
 def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
     """Chance that the tree does not wake in a mild spell long before spring, given that it lacks no chill.
 
-    hours_0_7 (Y,): chill hours from 0 to 7.2 degC, the ones that count towards waking. A tree whose need is met
-    many times over is awake by midwinter: at three times its need it is safe in nearly nine years of ten, at seven
-    times in half, and it never gets less than 0.3, as only growth is lost (common practice: choose a chill need near
-    what the site brings). Asked only of crops that blossom early in spring; others wait for warmth and get 1.
+    hours_0_7 (Y,): chill hours from 0 to 7.2 degC, the ones that count towards waking. A tree whose need is
+    met many times over is awake by midwinter: at three times its need it is safe in nearly nine years of ten,
+    at seven times in half, and it never gets less than 0.3, as only growth is lost (common practice: choose a
+    need near what the site brings). Asked only of crops that blossom early in spring; others wait for warmth
+    and get 1.
     """
     need, error = varieties.chill_hours.value, varieties.chill_hours.error
     by_portions = varieties.chill_portions.value * HOURS_PER_PORTION

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from recommender import units as convert
 from recommender.suitability import cautions
-from recommender.wording import crop_in_sentence, crop_plural, list_words
+from recommender.suitability.expectations import text
+from recommender.wording import crop_plural, list_words
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -32,7 +33,8 @@ PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
 WATCH = {"winter": 0.90, "chill": 0.80, "dormancy": 0.55, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
 PRAISE = 0.95
-_ENDINGS = {"zone_min": "zone", "min_survival_temp": "cold"}
+# Traits whose sources are counted in a sentence.
+_SOURCED = ("zone_min", "min_survival_temp", "chill_hours", "chill_portions")
 _ALONE = ("self-fertile", "parthenocarpic")
 
 
@@ -83,7 +85,7 @@ def _round_hours(hours: float) -> int:
 def _times(share: float, years: int, noun: str) -> str:
     count = round(share * years)
     if count == years:
-        return f"in nearly all {years} {noun}s"
+        return f"in nearly all of {years} {noun}s"
     if count == 0:
         return f"in hardly any of {years} {noun}s"
     return f"in about {count} of {years} {noun}s"
@@ -98,16 +100,6 @@ def zone_words(number: float) -> str:
     return f"{int(number)}{'b' if number % 1 >= 0.5 else 'a'}"
 
 
-def _sources(context: Context, trait: str, row: int) -> str:
-    counts = context.varieties.n_sources.get(trait)
-    count = int(counts[row]) if counts is not None else 0
-    standing = context.varieties.frame.get(f"{trait}_standing")
-    word = str(standing.iloc[row]) if standing is not None and pd.notna(standing.iloc[row]) else "published"
-    if word == "published" and count:
-        return f"{count} published source{'s' if count > 1 else ''}"
-    return "a published source" if word == "published" else word
-
-
 class Teller:
     """Writes the sentences of one ranking; holds the columns it reads so that each sentence is cheap."""
 
@@ -118,6 +110,9 @@ class Teller:
         self.zone = self._column(frame, "zone_min")
         self.cold = self._column(frame, "min_survival_temp")
         self.plural = {crop: crop_plural(crop) for crop in set(self.crop)}
+        self.standing = {trait: text(frame, f"{trait}_standing").tolist() for trait in _SOURCED}
+        self.counts = {trait: count.tolist() for trait, count in context.varieties.n_sources.items()}
+        self.uses = text(frame, "use").tolist()
         self.partner_trees = [variety for _, variety in context.trees]
 
     @staticmethod
@@ -125,6 +120,13 @@ class Teller:
         if name not in frame:
             return [float("nan")] * len(frame)
         return [float(value) for value in pd.to_numeric(frame[name], errors="coerce")]
+
+    def _sources(self, trait: str, row: int) -> str:
+        standing = self.standing[trait][row]
+        if standing not in ("", "published"):
+            return str(standing)
+        count = int(self.counts[trait][row]) if trait in self.counts else 0
+        return f"{count} published source{'s' if count > 1 else ''}" if count else "published"
 
     def _crops(self, row: int) -> str:
         return self.plural[self.crop[row]]
@@ -144,11 +146,9 @@ class Teller:
             )
         told = []
         if self.zone[row] == self.zone[row]:
-            told.append(f"zone {zone_words(self.zone[row])} ({_sources(context, 'zone_min', row)})")
+            told.append(f"zone {zone_words(self.zone[row])} ({self._sources('zone_min', row)})")
         if self.cold[row] == self.cold[row]:
-            told.append(
-                f"{_degrees(self.cold[row], self.units)} ({_sources(context, 'min_survival_temp', row)})"
-            )
+            told.append(f"{_degrees(self.cold[row], self.units)} ({self._sources('min_survival_temp', row)})")
         verb = (
             "It stands the winter cold"
             if context.found["winter"][row] >= WATCH["winter"]
@@ -194,9 +194,7 @@ class Teller:
                 else "There is too little winter chill for it"
             )
         )
-        return (
-            f"{verb}: enough {share}; it needs {wanted} {unit} ({_sources(context, trait, row)}), and {here}"
-        )
+        return f"{verb}: enough {share}; it needs {wanted} {unit} ({self._sources(trait, row)}), and {here}"
 
     def dormancy(self, row: int) -> str:
         """Waking too early."""
@@ -275,8 +273,8 @@ class Teller:
         context, told = self.context, []
         wished = context.wished
         if "use" in wished:
-            listed = context.varieties.frame["use"].iloc[row]
-            if pd.isna(listed) or not listed:
+            listed = self.uses[row]
+            if not listed:
                 told.append("Nobody has published what its fruit is best for")
             elif wished["use"][row] >= 0.99:
                 told.append(f"Its fruit is for {list_words(str(listed).split('|'))}, as you wish")
@@ -312,9 +310,9 @@ def _order(context: Context, rows: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.argsort(lack, axis=1, kind="stable")
 
 
-def why_and_watch(context: Context) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
-    """One line of why and one of what to watch, for every variety (V,)."""
-    teller, names, size = Teller(context), list(WATCH), len(context.varieties)
+def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """One line of why and one of what to watch, for every variety (V,), in metric or imperial units."""
+    teller, names, size = Teller(context, units), list(WATCH), len(context.varieties)
     everyone = np.arange(size)
     order = _order(context, everyone)
     lows = np.stack([context.found[name] < WATCH[name] for name in names], axis=1)
@@ -349,7 +347,7 @@ def why_and_watch(context: Context) -> tuple[NDArray[np.object_], NDArray[np.obj
             watch[row] = _stop(teller.winter(row))
         elif not chill[row] and context.found["chill_low"][row] < 0.9:
             watch[row] = _stop(teller.chill(row))
-        elif partner[row] < 0.99:
+        elif partner[row] < 0.9:
             watch[row] = _stop(teller.partner(row))
     return why, watch
 
@@ -387,7 +385,7 @@ def reasons(context: Context, rows: NDArray[np.intp], units: str = "metric") -> 
         if len(tell) < 4:
             tell.append(teller.limit("season", row))
         sentences = [_stop(sentence) for sentence in tell[:5]]
-        warning = warnings.get(context.varieties.frame["crop"].iloc[row])
+        warning = warnings.get(teller.crop[row])
         told.append([*sentences, warning] if warning else sentences)
     return told
 
@@ -406,4 +404,4 @@ def dates(context: Context) -> dict[str, Any]:
     }
 
 
-__all__ = ["Context", "Teller", "crop_in_sentence", "dates", "reasons", "why_and_watch", "zone_words"]
+__all__ = ["Context", "Teller", "dates", "reasons", "why_and_watch", "zone_words"]

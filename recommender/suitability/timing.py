@@ -133,4 +133,4 @@ def weeks_of_fruit(start: Floats, end: Floats) -> float:
     for first, last in zip(start[order], end[order], strict=True):
         covered += max(0.0, last - max(first, until))
         until = max(until, last)
-    return covered / 7.0
+    return float(covered) / 7.0

@@ -1,0 +1,197 @@
+"""What a ranking of every variety costs, warm, beside the same rules written as a row-by-row pandas `apply`.
+
+Run: python -m benchmarks.ranking [place]
+
+Both ways get the same inputs (expectations, climate, bloom and harvest days) and must give the same score and
+verdict for every variety, or the script says so and exits with 1. The row-by-row way is what one would write
+first: each criterion as a function of one row, applied down the frame.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+from collections.abc import Callable
+from statistics import median
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from recommender import Goals, Site, open_catalog, rank
+from recommender.suitability import criteria, ranking
+from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
+from recommender.suitability.expectations import HOURS_PER_PORTION
+from recommender.suitability.site import climate_of
+from recommender.suitability.timing import timing
+
+
+def normal(value: float) -> float:
+    """Standard normal distribution function of one number."""
+    return 0.5 * math.erfc(-value / math.sqrt(2.0))
+
+
+def share(years: np.ndarray, need: float, error: float) -> float:
+    """Expected share of years above a need, one year after the other."""
+    return sum(normal((year - need) / max(error, 1e-9)) for year in years) / len(years)
+
+
+def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
+    """Score and verdict of every variety by `DataFrame.apply`, one row at a time."""
+    profile, _ = climate_of(site)
+    all_of = ranking.varieties_of(catalog)
+    when = timing(profile, all_of, site.frost_shift)
+    kill10, kill90 = criteria.kill_temperatures(catalog.bloom_critical_temps(), all_of.frame["crop"])
+    waking = math.log2(max(float(np.median(profile.chill_hours_0_7)), 1.0))
+    error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
+    error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
+    error_portions = criteria.site_error(profile, "chill_portions", 6.0)
+    coldest, tmin = profile.annual_min + 0.5 * site.frost_shift, profile.tmin + site.frost_shift
+    fertile = {"self-fertile": 1.0, "parthenocarpic": 1.0, "male": 0.2, "partly-self-fertile": 0.75}
+    frame = all_of.frame[["crop", "variety"]].assign(
+        hardy=all_of.hardiness.value,
+        hardy_error=all_of.hardiness.error,
+        hardy_known=all_of.hardiness.known,
+        need=all_of.chill_hours.value,
+        need_error=all_of.chill_hours.error,
+        need_known=all_of.chill_hours.known,
+        portions=all_of.chill_portions.value,
+        portions_error=all_of.chill_portions.error,
+        by_portions=all_of.by_portions,
+        evergreen=all_of.evergreen,
+        fertile=all_of.self_fertility,
+        early=all_of.defaults["bloom_heat"].to_numpy() < criteria.EARLY_BLOOM_HEAT,
+        kill10=kill10,
+        kill90=kill90,
+        fails=all_of.defaults["warmth_fails"].to_numpy(),
+        good=all_of.defaults["warmth_good"].to_numpy(),
+        heat=criteria.text(all_of.frame, "heat_need"),
+        place=all_of.ripe_class.value,
+        disease=all_of.disease.value,
+        known=ranking.known_share(all_of),
+        at=np.arange(len(all_of)),
+    )
+
+    def chill(row: pd.Series, step: float, width: float) -> float:
+        if row["by_portions"]:
+            need = row["portions"] + step * row["portions_error"]
+            return share(
+                profile.chill_portions, need, math.hypot(row["portions_error"] * width, error_portions)
+            )
+        if row["need"] <= 0:
+            return 1.0
+        need, error = row["need"] + step * row["need_error"], row["need_error"] * width
+        return max(
+            share(profile.chill_hours_below_7, need, math.hypot(error, error_hours)),
+            share(
+                profile.chill_portions,
+                row["need"] / HOURS_PER_PORTION + step * (row["need_error"] / HOURS_PER_PORTION),
+                math.hypot(error / HOURS_PER_PORTION, error_portions),
+            ),
+        )
+
+    def frost(row: pd.Series) -> float:
+        if row["evergreen"]:
+            return 1.0
+        spread, total = round(when.bloom_error[row["at"]]), 0.0
+        for year in range(len(tmin)):
+            for weight, move in ((0.25, -1), (0.5, 0), (0.25, 1)):
+                day = min(max(when.bloom[row["at"], year] + move * spread, 0), tmin.shape[1] - 1)
+                night = tmin[year, max(day - 2, 0) : day + criteria.BLOOM_LASTS_DAYS + 1].min()
+                dead = 0.1 + 0.8 * (row["kill10"] - night) / (row["kill10"] - row["kill90"])
+                total += weight * min((1.0 - min(max(dead, 0.0), 1.0)) / FLOWERS_FOR_A_CROP, 1.0)
+        return total / len(tmin)
+
+    def dormancy(row: pd.Series) -> float:
+        if row["evergreen"] or not row["early"]:
+            return 1.0
+        need = max(row["portions"] * HOURS_PER_PORTION if row["by_portions"] else row["need"], 50.0)
+        spread = math.hypot(criteria.WAKING_SPREAD, min(row["need_error"] / need, 1.0))
+        return 0.3 + 0.7 * normal((math.log2(criteria.WAKING_RATIO) - waking + math.log2(need)) / spread)
+
+    def season(row: pd.Series) -> float:
+        if row["evergreen"]:
+            return 1.0
+        error = when.harvest_error[row["at"]]
+        spare = when.season_end - when.harvest[row["at"]]
+        return sum(normal(days / error) for days in spare) / len(spare)
+
+    def warmth(row: pd.Series) -> float:
+        own = {"low": 0.85, "high": 1.15}.get(row["heat"], 1.0)
+        middle = (row["fails"] + row["good"]) / 2 * own * (1 + 0.08 * min(max(row["place"], -2.0), 2.0))
+        return share(profile.gdd10, middle, (row["good"] - row["fails"]) / 2)
+
+    def score(row: pd.Series) -> pd.Series:
+        error = math.hypot(row["hardy_error"], error_K)
+        far = {name: 1.0 if row[f"{name}_known"] else 2.0 for name in ("hardy", "need")}
+        far["need"] = 1.0 if row["by_portions"] else far["need"]
+        winter = share(coldest, row["hardy"], error)
+        cold = chill(row, 0.0, 1.0)
+        found = {
+            "winter": winter, "chill": cold, "dormancy": dormancy(row), "bloom_frost": frost(row),
+            "season": season(row), "warmth": warmth(row),
+        }  # fmt: skip
+        low = {
+            "winter": min(winter, share(coldest, row["hardy"] + row["hardy_error"], error_K)),
+            "chill": min(cold, chill(row, 1.0, 0.0)),
+        }
+        high = {
+            "winter": max(winter, share(coldest, row["hardy"] - far["hardy"] * row["hardy_error"], error_K)),
+            "chill": max(cold, chill(row, -far["need"], 0.0)),
+        }
+        partner = fertile.get(row["fertile"], criteria.POLLINATION["unknown"])
+        liked = ranking.WISHES["pollination"] * partner + ranking.WISHES["disease"] * row["disease"]
+        liked /= ranking.WISHES["pollination"] + ranking.WISHES["disease"]
+        by_wishes, by_proof = ranking.PRESETS["beginner"]
+        value = (1 - by_wishes * (1 - liked)) * (1 - by_proof * (1 - row["known"]))
+        verdict = 0 if partner >= ranking.PARTNER_IN_DOUBT else 1
+        ruled_out = doubtful = False
+        for name, limit in ranking.LIMITS.items():
+            value *= min(max(found[name], 1e-6), 1.0) ** limit.power
+            ruled_out |= (
+                high.get(name, found[name]) < limit.veto or found[name] < limit.veto * ranking.HOPELESS
+            )
+            doubtful |= found[name] < limit.doubtful
+            if found[name] < limit.sound or low.get(name, found[name]) < ranking.UNPROVEN:
+                verdict = max(verdict, 1)
+        verdict = 3 if ruled_out else 2 if doubtful else verdict
+        value *= ranking.RULED_OUT_CEILING if verdict == 3 else 1.0
+        return pd.Series({"score": value, "verdict": ranking.VERDICTS[verdict]})
+
+    return frame[["crop", "variety"]].join(frame.apply(score, axis=1))
+
+
+def seconds(work: Callable[[], Any], times: int) -> tuple[float, Any]:
+    """Median seconds of `times` runs, and the last result."""
+    taken, result = [], None
+    for _ in range(times):
+        start = time.perf_counter()
+        result = work()
+        taken.append(time.perf_counter() - start)
+    return median(taken), result
+
+
+def main() -> int:
+    """Print the figures; 1 if the two ways disagree."""
+    site = Site(place=sys.argv[1] if len(sys.argv) > 1 else "Geneva, New York")
+    catalog = open_catalog()
+    first, ranked = seconds(lambda: rank(site, Goals(), catalog), 1)
+    warm, ranked = seconds(lambda: rank(site, Goals(), catalog), 9)
+    told, records = seconds(ranked.records, 3)
+    rows, slow = seconds(lambda: by_rows(site, catalog), 1)
+    both = ranked.frame.merge(slow, on=["crop", "variety"], suffixes=("", "_rows"))
+    apart = float((both["score"] - both["score_rows"]).abs().max())
+    same = bool((both["verdict"] == both["verdict_rows"]).all()) and apart < 1e-5
+    print(f"{len(ranked.frame)} varieties, {len(ranked.context.profile.annual_min)} years, {site.place}")
+    print(f"first ranking, climate included    {first * 1000:8.0f} ms")
+    print(f"ranking of all varieties, warm     {warm * 1000:8.0f} ms (criteria, verdicts, why and watch)")
+    print(f"every reason in words              {told * 1000:8.0f} ms ({len(records)} records)")
+    print(f"same rules by pandas apply         {rows * 1000:8.0f} ms (score and verdict only)")
+    print(f"ratio                              {rows / warm:8.0f} times")
+    print(f"results {'the same' if same else 'DIFFER'}: scores apart by at most {apart:.1e}")
+    return 0 if same else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,39 @@
+"""What all tests share: a cache folder of their own, and a small copy of the data for tests that build."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from recommender.catalog.package import datasets_folder
+
+_WHOLE_CROPS = ("quince", "medlar", "european-plum", "japanese-plum")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Tests neither read nor fill the cache folder of whoever runs them."""
+    folder = tmp_path_factory.mktemp("cache")
+    before = os.environ.get("ORCHARDWRIGHT_CACHE")
+    os.environ["ORCHARDWRIGHT_CACHE"] = str(folder)
+    yield folder
+    if before is None:
+        del os.environ["ORCHARDWRIGHT_CACHE"]
+    else:
+        os.environ["ORCHARDWRIGHT_CACHE"] = before
+
+
+@pytest.fixture
+def small_data(tmp_path: Path) -> Path:
+    """A copy of the open data in which most crops have three facts: it builds fast."""
+    folder = tmp_path / "datasets"
+    shutil.copytree(datasets_folder(), folder, ignore=shutil.ignore_patterns("*.parquet", "build", "demo"))
+    for path in (folder / "traits").glob("*.csv"):
+        if path.stem not in _WHOLE_CROPS:
+            lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+            path.write_text("".join(lines[:4]), encoding="utf-8")
+    return folder

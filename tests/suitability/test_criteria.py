@@ -1,0 +1,194 @@
+"""Each criterion does what its meaning says, on invented climates and varieties."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any, cast
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from recommender.suitability import criteria
+from recommender.suitability.expectations import Trait, Varieties, expect
+from recommender.suitability.goals import Goals
+from recommender.suitability.site import Site
+from recommender.suitability.timing import bloom_day, harvest_day, timing, weeks_of_fruit
+from tests.suitability.invented import InventedCatalog, climate
+
+
+@lru_cache(maxsize=1)
+def invented() -> Varieties:
+    catalog = InventedCatalog()
+    return expect(catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all())
+
+
+def row(varieties: Varieties, name: str) -> int:
+    return int(np.flatnonzero(varieties.frame["variety"] == name)[0])
+
+
+def one(value: float, error: float) -> Trait:
+    return Trait(np.array([value]), np.array([error]), np.array([True]))
+
+
+@given(st.floats(-45, 0), st.floats(0.5, 10), st.floats(0.1, 20))
+def test_a_hardier_tree_never_survives_less(limit: float, error: float, hardier: float) -> None:
+    years = climate(coldest=-20.0).annual_min
+    tender = criteria.winter_survival(years, one(limit, error), 1.0)[0]
+    hardy = criteria.winter_survival(years, one(limit - hardier, error), 1.0)[0]
+    assert 0.0 <= tender <= hardy <= 1.0
+
+
+@given(st.floats(0, 2000), st.floats(1, 500))
+def test_more_chill_never_suits_less(chill: float, more: float) -> None:
+    varieties = invented()
+    less_chill, more_chill = climate(chill=chill + 1), climate(chill=chill + 1 + more)
+    before = criteria.enough_chill(
+        less_chill.chill_hours_below_7, less_chill.chill_portions, varieties, 100.0, 6.0
+    )
+    after = criteria.enough_chill(
+        more_chill.chill_hours_below_7, more_chill.chill_portions, varieties, 100.0, 6.0
+    )
+    assert (after >= before - 1e-12).all()
+
+
+def test_a_vague_figure_gives_a_middling_answer() -> None:
+    years = climate(coldest=-20.0).annual_min
+    for limit, side in ((-30.0, 1), (-10.0, -1)):
+        sure = criteria.winter_survival(years, one(limit, 2.0), 1.0)[0]
+        vague = criteria.winter_survival(years, one(limit, 25.0), 1.0)[0]
+        assert side * (sure - vague) > 0.2
+
+
+def test_unpublished_traits_are_the_crops_with_a_wider_error() -> None:
+    varieties = invented()
+    known, unknown = row(varieties, "Withy Early"), row(varieties, "Withy Unwritten")
+    apples = varieties.frame["crop"] == "apple"
+    assert not varieties.hardiness.known[unknown]
+    assert varieties.hardiness.error[unknown] > varieties.hardiness.error[known]
+    assert varieties.hardiness.value[apples].min() < varieties.hardiness.value[unknown]
+    assert varieties.hardiness.value[unknown] < varieties.hardiness.value[apples].max()
+    assert varieties.chill_hours.error[unknown] > varieties.chill_hours.error[known]
+
+
+def test_one_vague_claim_gives_way_to_its_crop_and_a_sure_one_does_not() -> None:
+    catalog = InventedCatalog()
+    frame = catalog.traits()
+    frame["zone_min_low"], frame["zone_min_high"] = frame["zone_min"] - 0.2, frame["zone_min"] + 0.2
+    sure = expect(frame, catalog.crops())
+    at = row(sure, "Withy Hardy")
+    frame.loc[at, ["zone_min_low", "zone_min_high"]] = [0.0, 4.0]
+    vague = expect(frame, catalog.crops())
+    assert vague.hardiness.value[at] > sure.hardiness.value[at] + 2.0
+    assert vague.hardiness.error[at] > sure.hardiness.error[at]
+
+
+def test_a_crop_that_needs_no_chill_is_content_without() -> None:
+    varieties, warm = invented(), climate(chill=1.0)
+    share = criteria.enough_chill(warm.chill_hours_below_7, warm.chill_portions, varieties, 100.0, 6.0)
+    assert share[row(varieties, "Parish Orange")] == 1.0
+    assert share[row(varieties, "Withy Late")] < 0.05
+
+
+def test_a_small_chill_need_wakes_early_where_winters_bring_much() -> None:
+    varieties = invented()
+    asleep = criteria.stays_asleep(climate(chill=2400).chill_hours_0_7, varieties)
+    assert asleep[row(varieties, "Withy Soft")] < asleep[row(varieties, "Withy Late")] - 0.2
+    at_home = criteria.stays_asleep(climate(chill=350).chill_hours_0_7, varieties)
+    assert at_home[row(varieties, "Withy Soft")] > 0.95
+
+
+def season(**of: Any) -> tuple[Varieties, Any]:
+    varieties = invented()
+    return varieties, timing(cast(Any, climate(**of)), varieties)
+
+
+def test_late_fruit_fails_first_where_summers_are_short() -> None:
+    varieties, when = season(summer=19.0, winter=-8.0)
+    ripe = criteria.ripens_in_time(when, varieties.evergreen)
+    assert ripe[row(varieties, "Withy Early")] > ripe[row(varieties, "Withy Late")] + 0.2
+
+
+def test_north_and_south_bloom_at_the_same_distance_from_midwinter() -> None:
+    varieties, north = season()
+    _, south = season(hemisphere="south")
+    apples = (varieties.frame["crop"] == "apple").to_numpy()
+    shift = (north.bloom[apples] - 184) - (south.bloom[apples] - 181)
+    assert np.abs(shift).max() <= 3
+
+
+def test_bloom_and_harvest_move_with_warmth() -> None:
+    cool, warm = climate(summer=16.0), climate(summer=24.0)
+    means = [(place.tmin + place.tmax) / 2 for place in (cool, warm)]
+    blooms = [bloom_day(mean, np.array([318.0]), 184) for mean in means]
+    assert (blooms[1] < blooms[0]).all()
+    ripe = [harvest_day(mean, bloom, np.array([140.0])) for mean, bloom in zip(means, blooms, strict=True)]
+    assert ((ripe[1] - blooms[1]) < (ripe[0] - blooms[0])).all()
+
+
+def test_fruit_that_never_ripens_is_never_called_ripe() -> None:
+    varieties, when = season(summer=2.0, winter=-25.0)
+    assert (criteria.ripens_in_time(when, varieties.evergreen)[~varieties.evergreen] < 0.05).all()
+
+
+def test_a_frost_hollow_costs_blossom() -> None:
+    place, varieties = climate(summer=18.0, winter=-2.0), invented()
+    kill10, kill90 = criteria.kill_temperatures(
+        InventedCatalog().bloom_critical_temps(), varieties.frame["crop"]
+    )
+    shares = [
+        criteria.bloom_without_frost(
+            place.tmin + shift,
+            timing(cast(Any, place), varieties),
+            kill10,
+            kill90,
+            varieties.evergreen,
+        )
+        for shift in (-8.0, -11.5)
+    ]
+    apples = (varieties.frame["crop"] == "apple").to_numpy()
+    assert (shares[1][apples] <= shares[0][apples]).all()
+    assert shares[1][apples].mean() < shares[0][apples].mean() - 0.1
+
+
+def test_a_tree_that_stands_there_is_a_partner_unless_it_is_its_twin() -> None:
+    varieties = invented()
+    alone = criteria.pollination(varieties, varieties, [], "no")
+    beside = criteria.pollination(varieties, varieties, [("apple", "Withy Early")], "no")
+    assert beside[row(varieties, "Withy Late")] == pytest.approx(1.0)
+    assert beside[row(varieties, "Withy Early")] == alone[row(varieties, "Withy Early")]
+    assert beside[row(varieties, "Withy Twin")] == alone[row(varieties, "Withy Twin")]
+    assert alone[row(varieties, "Withy Hardy")] == 1.0
+
+
+def test_season_wishes_share_the_season_between_them() -> None:
+    varieties = invented()
+    parts = [criteria.wanted_season(varieties, [word]) for word in ("early", "mid", "late")]
+    assert np.allclose(np.sum(parts, axis=0), 1.0)
+    assert parts[0][row(varieties, "Withy Early")] > 0.7
+    assert parts[2][row(varieties, "Withy Late")] > 0.7
+
+
+def test_unknown_use_is_worth_less_than_the_wanted_and_more_than_another() -> None:
+    varieties = invented()
+    fresh = criteria.wanted_use(varieties, ["fresh"])
+    assert fresh[row(varieties, "Withy Late")] < fresh[row(varieties, "Withy Unwritten")]
+    assert fresh[row(varieties, "Withy Unwritten")] < fresh[row(varieties, "Withy Early")]
+
+
+def test_a_small_pot_suits_only_what_stays_small() -> None:
+    varieties = invented()
+    fit = criteria.fits_the_room(varieties, Site(place="Anywhere", container_L=12), Goals())
+    assert fit[row(varieties, "Withy Early")] > 0.5 > fit[row(varieties, "Parish Peach")]
+    assert (criteria.fits_the_room(varieties, Site(place="Anywhere"), Goals()) == 1.0).all()
+
+
+@given(st.lists(st.tuples(st.floats(0, 300), st.floats(0, 60)), min_size=1, max_size=8))
+def test_weeks_of_fruit_are_no_more_than_the_windows_and_no_less_than_the_longest(
+    windows: list[tuple[float, float]],
+) -> None:
+    start = np.array([first for first, _ in windows])
+    length = np.array([days for _, days in windows])
+    weeks = weeks_of_fruit(start, start + length)
+    assert length.max() / 7 - 1e-9 <= weeks <= length.sum() / 7 + 1e-9
