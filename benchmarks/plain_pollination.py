@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from recommender.biology import bloom_overlap, crosses
+from recommender.biology import bloom_order, crosses
 from recommender.biology import fertility as fert
 from recommender.biology import reasons_pollination as say
 from recommender.biology.alleles import HAZELNUT_SERIES
@@ -264,6 +264,6 @@ def apart(female: Variety, donor: Variety) -> bool:
     """Known to bloom apart, by the first measure both have."""
     for one, two in zip(female.days, donor.days, strict=True):
         if one == one and two == two:
-            shared = max(bloom_overlap.BLOOM_LENGTH_DAYS - abs(one - two), 0.0)
-            return shared < bloom_overlap.ENOUGH_DAYS
+            shared = max(bloom_order.BLOOM_LENGTH_DAYS - abs(one - two), 0.0)
+            return shared < bloom_order.FEWEST_DAYS
     return False

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources
+from recommender.commands import bloom, build, climate, rank, serve, show, sources
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -30,6 +30,7 @@ app.command("rank")(rank.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
+app.command("bloom")(bloom.command)
 app.command("build")(build.command)
 app.command("app")(serve.command)
 

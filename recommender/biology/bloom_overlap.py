@@ -1,84 +1,74 @@
-"""A first guess at shared days of bloom from offsets, groups and seasons, with no weather in it.
+"""How long two varieties bloom together: expected shared days, and in what share of years enough of them.
 
-In: the wide traits frame. Out: `bloom_day` (each variety's bloom on its crop's own scale) and
-`shared_days`. Where a site is known, the phenology's matrix of expected shared days takes its place
-(`pollination_matrix(overlap_days=...)`).
-
-Figures
-- Length of bloom 7 to 15 days (standards table, `bloom-overlap`, durango-pollinators): the middle, 11, is
-  used.
-- Neighbouring groups serve each other, groups two apart do not (same table, habitataid-pollination,
-  sussex-flower-groups): five days a group puts neighbours 6 shared days apart from 1.
-- Early with mid and mid with late serve each other (same table, durango-pollinators); so five days a season.
+In comes the bloom of V varieties in Y years; out go matrices by pair. Weather moves both alike and is in the
+years; what is not sure of each variety itself is integrated over.
 """
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
-import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
-from recommender.biology.fertility import column, numeric
+from recommender.biology.bloom import Bloom
 
-BLOOM_LENGTH_DAYS = 11.0
-DAYS_A_GROUP = 5.0
-ENOUGH_DAYS = 2.0
-"""Fewer shared days than this and bees seldom carry pollen between the two (common practice)."""
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 
-SEASON_DAY = {
-    "very-early": -10.0,
-    "early": -5.0,
-    "early-mid": -2.5,
-    "mid": 0.0,
-    "mid-late": 2.5,
-    "late": 5.0,
-    "very-late": 10.0,
-}
-GROUPED_CROPS = ("apple", "european-pear", "european-plum", "cherry-plum", "japanese-plum")
-"""Crops whose `bloom_group` is a bloom group; in sweet cherry it often is the incompatibility group."""
-TWO_TIMES_CROPS = ("walnut", "hazelnut", "avocado", "pawpaw", "jujube")
-"""Crops that shed and receive at different times; one bloom date (of walnut, leafing) says nothing of the
-two.
-"""
-_GROUP = re.compile(r"(\d)(?:[-/](\d))?")
+# Days of flowers together that give insects a fair chance of weather to fly in (common practice).
+ENOUGH_DAYS = 3.0
+# What two trees of one garden scatter against each other in a year, beside their varieties [d] (estimated).
+TREE_SCATTER_D = 1.5
+# Gauss-Hermite rule of three nodes for a normal distribution: deviations, weights.
+NODES = ((-(3.0**0.5), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3.0**0.5, 1.0 / 6.0))
+_CELLS_AT_ONCE = 2_000_000
+_FAR = 1e6
 
 
-def _group_day(text: str) -> float:
-    """Days of a bloom group from the middle of its scale; letters A.. as 1.. ; NaN where it is no group."""
-    match = _GROUP.fullmatch(text)
-    if match:
-        first, last = int(match[1]), int(match[2] or match[1])
-        return ((first + last) / 2 - 3.0) * DAYS_A_GROUP
-    if len(text) == 1 and text.isalpha() and text.isupper():
-        return float(ord(text) - ord("A") - 2) * DAYS_A_GROUP
-    return float("nan")
+def overlap_days(
+    bloom: Bloom, one: ArrayLike, other: ArrayLike, enough: float = ENOUGH_DAYS
+) -> tuple[Floats, Floats]:
+    """Expected shared days (I, J), and the probability over years of at least `enough` of them.
 
-
-def bloom_day(traits: pd.DataFrame) -> np.ndarray:
-    """(n, 3) float64: bloom by offset, by group and by season [d], each on its own scale, NaN where not
-    known.
-
-    Days compare only within a crop and a column; `shared_days` takes the first column both varieties have.
+    one (I,), other (J,): rows of `bloom`, usually the trees and their possible pollen donors. A year in which
+    either has no bloom counts as no shared day.
     """
-    season = pd.Series(column(traits, "bloom_season")).map(SEASON_DAY).to_numpy(np.float64)
-    text = column(traits, "bloom_group")
-    by_name = {name: _group_day(str(name)) for name in set(text)}
-    group = np.array([by_name[name] for name in text], dtype=np.float64)
-    crop_of = column(traits, "crop")
-    group[~np.isin(crop_of, GROUPED_CROPS)] = np.nan
-    days = np.column_stack([numeric(traits, "bloom_offset"), group, season])
-    days[np.isin(crop_of, TWO_TIMES_CROPS)] = np.nan
-    return days
+    rows, columns = np.asarray(one, dtype=np.intp), np.asarray(other, dtype=np.intp)
+    # A year without bloom starts after and ends before anything.
+    start = np.nan_to_num(bloom.start, nan=_FAR).astype(np.float32)
+    end = np.nan_to_num(bloom.end, nan=-_FAR).astype(np.float32)
+    doubt = bloom.variety_error_d.astype(np.float32)
+    days = np.zeros((len(rows), len(columns)))
+    often = np.zeros_like(days)
+    years = start.shape[1]
+    step = max(1, _CELLS_AT_ONCE // max(len(columns), 1))
+    for first in range(0, len(rows), step):
+        mine = rows[first : first + step]
+        sigma = np.sqrt(doubt[mine, None] ** 2 + doubt[columns] ** 2 + np.float32(TREE_SCATTER_D**2))
+        # A tree has no doubt of itself.
+        sigma[mine[:, None] == columns] = 0.0
+        for deviation, weight in NODES:
+            shift = np.float32(deviation) * sigma
+            for year in range(years):
+                shared = _shared(
+                    start[mine, year], end[mine, year], start[columns, year], end[columns, year], shift
+                )
+                days[first : first + step] += weight / years * shared
+                often[first : first + step] += weight / years * (shared >= enough)
+    return days, often
 
 
-def shared_days(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-    """(r, c) float64 shared days of bloom of two lists of varieties of one crop, NaN where not comparable.
+def _shared(
+    start: Singles, end: Singles, other_start: Singles, other_end: Singles, shift: Singles
+) -> Singles:
+    """Days (I, J) in both intervals, the second moved by `shift` (I, J)."""
+    last = np.minimum(end[:, None], other_end + shift)
+    last -= np.maximum(start[:, None], other_start + shift)
+    return np.asarray(np.maximum(last, 0.0, out=last))
 
-    rows (r, 3) and cols (c, 3): slices of `bloom_day`.
-    """
-    apart = np.full((len(rows), len(cols)), np.nan, dtype=np.float64)
-    for kind in (2, 1, 0):
-        i, j = np.flatnonzero(np.isfinite(rows[:, kind])), np.flatnonzero(np.isfinite(cols[:, kind]))
-        apart[np.ix_(i, j)] = np.abs(rows[i, kind, None] - cols[None, j, kind])
-    return np.clip(BLOOM_LENGTH_DAYS - apart, 0, None)
+
+def shared_by_year(bloom: Bloom, one: int, other: int) -> Floats:
+    """Shared days (Y,) of two varieties, as the model has it, without the varieties' own doubt."""
+    last = np.fmin(bloom.end[one], bloom.end[other])
+    first = np.fmax(bloom.start[one], bloom.start[other])
+    both = np.isfinite(bloom.day[one]) & np.isfinite(bloom.day[other])
+    return np.where(both, np.maximum(last - first, 0.0), 0.0)

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from recommender.biology import alleles, bloom_overlap, crosses
+from recommender.biology import alleles, bloom_order, crosses
 from recommender.biology import fertility as fert
 from recommender.biology import pollination_inputs as inputs
 from recommender.biology.alleles import STANDINGS
@@ -207,7 +207,7 @@ def pair_codes(prepared: inputs.Prepared, overlap: np.ndarray | None = None) -> 
         _overrule(codes, i, j, result, kind, standing_name)
     _bloom_apart(codes, spans, prepared.days, root)
     if overlap is not None:
-        late = (overlap < bloom_overlap.ENOUGH_DAYS) & _OPEN_RESULT[codes.result]
+        late = (overlap < bloom_order.FEWEST_DAYS) & _OPEN_RESULT[codes.result]
         late &= root[:, None] != root[None, :]
         codes.put(late, NOT_TOGETHER, CODE["bloom-apart"], ESTIMATED)
     need = own["need"].to_numpy(np.int8)
@@ -279,8 +279,8 @@ def _bloom_apart(codes: _Codes, spans: dict[str, slice], days: np.ndarray, root:
         known = np.flatnonzero(np.isfinite(days[at]).any(axis=1)) + at.start
         if not len(known):
             continue
-        shared = bloom_overlap.shared_days(days[known], days[known])
-        late = np.nonzero(shared < bloom_overlap.ENOUGH_DAYS)
+        shared = bloom_order.shared_days(days[known], days[known])
+        late = np.nonzero(shared < bloom_order.FEWEST_DAYS)
         i, j = known[late[0]], known[late[1]]
         open_ = _OPEN_RESULT[codes.result[i, j]] & ~_SAID[codes.reason[i, j]] & (root[i] != root[j])
         codes.put((i[open_], j[open_]), NOT_TOGETHER, CODE["bloom-apart"], ESTIMATED)

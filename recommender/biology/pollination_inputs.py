@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from recommender.biology import alleles, bloom_overlap, crosses, sports
+from recommender.biology import alleles, bloom_order, crosses, sports
 from recommender.biology import fertility as fert
 from recommender.biology.alleles import STANDINGS
 
@@ -88,7 +88,7 @@ def prepare(
         own,
         _flowering_types(traits),
         root,
-        bloom_overlap.bloom_day(traits),
+        bloom_order.bloom_day(traits),
         typed,
         table,
         settled,

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from recommender.biology import bloom_overlap
+from recommender.biology import bloom_order
 from recommender.biology.alleles import (
     ACCEPTS_NONE,
     HAZELNUT_SERIES,
@@ -47,7 +47,7 @@ class PollinationMatrix:
 
     index: frame crop, variety (n rows). result, reason, standing: (n, n) int8, positions in RESULTS,
     REASONS and STANDINGS. need: (n,) int8, positions in NEEDS. own: fertility codes, one row a variety.
-    days: (n, 3) from `bloom_overlap.bloom_day`. overlap: (n, n) shared days at a site [d] or None.
+    days: (n, 3) from `bloom_order.bloom_day`. overlap: (n, n) shared days at a site [d] or None.
     genotypes: the alleles used.
     settled: published pairs with their positions i, j and sources.
     """
@@ -120,7 +120,7 @@ class PollinationMatrix:
             return float(self.overlap[i, j])
         if self.crop_of[i] != self.crop_of[j]:
             return float("nan")
-        return float(bloom_overlap.shared_days(self.days[i : i + 1], self.days[j : j + 1])[0, 0])
+        return float(bloom_order.shared_days(self.days[i : i + 1], self.days[j : j + 1])[0, 0])
 
     def sets_fruit(self) -> np.ndarray:
         """(n, n) bool: the donor's pollen is known to set fruit, all of it or part."""
@@ -269,7 +269,7 @@ class PollinationMatrix:
             codes = crop.codes
             for k in np.unique(codes):
                 rows = np.flatnonzero(codes == k)
-                shared = bloom_overlap.shared_days(self.days[rows], self.days[rows])
+                shared = bloom_order.shared_days(self.days[rows], self.days[rows])
                 place = np.full(len(self), -1)
                 place[rows] = np.arange(len(rows))
                 inside = (codes[i] == k) & (codes[j] == k)
