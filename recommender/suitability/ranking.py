@@ -302,6 +302,7 @@ def rank(
     match: PlaceMatch | None = None
     if profile is None:
         profile, match = climate_of(site)
+    profile = profile.complete()
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
