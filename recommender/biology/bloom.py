@@ -7,7 +7,7 @@ docs/bloom.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,8 @@ from recommender.biology.bloom_parameters import (
     bloom_needs,
     load_bloom_parameters,
 )
+from recommender.climate.figures import filled
+from recommender.climate.season import CHILL_START
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -158,11 +160,26 @@ def short_of_chill(needs: BloomNeeds, profile: Profile, day: Floats) -> Floats:
     return np.clip(1.0 - np.divide(had, need, out=np.ones_like(had), where=need > 0), 0.0, 1.0)
 
 
+def _believable(day: Floats, gaps: NDArray[np.bool_], chill_start: int) -> Floats:
+    """Days (V, Y), NaN where a day of gaps (Y, D) lies between the start of chill and bloom."""
+    lacking = gaps[:, chill_start:].cumsum(axis=1)
+    at = np.clip(np.nan_to_num(day, nan=0.0).astype(np.intp) - chill_start, 0, lacking.shape[1] - 1)
+    return np.where(lacking[np.arange(len(gaps))[None, :], at] > 0, np.nan, day)
+
+
 def bloom(traits: pd.DataFrame, profile: Profile, parameters: BloomParameters | None = None) -> Bloom:
-    """Everything about the bloom of each row of the traits (V) in each year of the profile (Y)."""
+    """Everything about the bloom of each row of the traits (V) in each year of the profile (Y).
+
+    Where a weather record lacks days between the start of chill and bloom, that year has no date.
+    """
     parameters = parameters or load_bloom_parameters()
     needs = bloom_needs(traits, parameters)
+    gaps = np.isnan(profile.tmin) | np.isnan(profile.tmax)
+    if gaps.any():
+        profile = replace(profile, tmin=filled(profile.tmin), tmax=filled(profile.tmax))
     day = full_bloom(traits, profile, parameters, needs)
+    if gaps.any():
+        day = _believable(day, gaps, CHILL_START[profile.hemisphere])
     short = short_of_chill(needs, profile, day)
     length, before = bloom_length_days(needs, profile, day, short, parameters)
     start = day - before * length

@@ -17,22 +17,34 @@ from recommender.biology.phenology import iso_date
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
 
+FIRST_MADE_UP_YEAR = 2001
+"""Made-up seasons, numbered from 1, are dated from here on, so that every date is one."""
+
+
+def made_up_years(profile: Profile) -> bool:
+    """Whether the seasons of a profile are numbered from 1 because no real years stand behind them."""
+    return bool(profile.year.max() < 1000)
+
 
 def bloom_records(traits: pd.DataFrame, profile: Profile, blooms: Bloom | None = None) -> pd.DataFrame:
     """One row a variety and year: crop, variety, year, full_bloom (ISO date, None without bloom), error_days,
     first_flowers, last_flowers, short_of_chill, told_by, standing.
 
-    `year` is the harvest year; under made-up weather the years are numbered from 1.
+    Years whose winter a weather record lacks are left out. `year` is the harvest year; under made-up weather season 1 bears `FIRST_MADE_UP_YEAR`, and `made_up` is
+    true.
     """
     blooms = blooms or bloom(traits, profile)
-    years = np.tile(profile.year, len(traits))
+    invented = made_up_years(profile)
+    named = profile.year + (FIRST_MADE_UP_YEAR - 1 if invented else 0)
+    years = np.tile(named, len(traits))
     each = np.repeat(np.arange(len(traits)), len(profile.year))
 
     def dates(days: np.ndarray[tuple[int, int], np.dtype[np.float64]]) -> list[str | None]:
         pairs = zip(days.ravel().tolist(), years.tolist(), strict=True)
         return [iso_date(day, year, profile.hemisphere) for day, year in pairs]
 
-    return pd.DataFrame(
+    whole = np.tile(profile.winter_known | np.isfinite(blooms.day).any(axis=0), len(traits))
+    frame = pd.DataFrame(
         {
             "crop": traits["crop"].to_numpy()[each],
             "variety": traits["variety"].to_numpy()[each],
@@ -44,8 +56,10 @@ def bloom_records(traits: pd.DataFrame, profile: Profile, blooms: Bloom | None =
             "short_of_chill": blooms.short_of_chill.ravel().round(2),
             "told_by": blooms.told_by[each],
             "standing": blooms.standing[each],
+            "made_up": np.full(len(years), invented),
         }
     )
+    return frame[whole].reset_index(drop=True)
 
 
 def bloom_summary(traits: pd.DataFrame, profile: Profile, blooms: Bloom | None = None) -> pd.DataFrame:

@@ -15,6 +15,7 @@ from recommender.wording import (
     length_words,
     metres,
     missing,
+    place_sentence,
     plain,
     rows,
 )
@@ -36,6 +37,13 @@ _NEED_WORDS = {
 def pollinators(
     variety: Annotated[str, typer.Argument(help="Variety, or crop:variety.", show_default=False)],
     crop: Annotated[str | None, typer.Option("--crop", help="Its crop, where two share the name.")] = None,
+    place: opt.Place = None,
+    lat: opt.Lat = None,
+    lon: opt.Lon = None,
+    elevation: opt.Elevation = None,
+    zone: opt.Zone = None,
+    chill_hours: opt.ChillHours = None,
+    site: opt.SiteFile = None,
     among: Annotated[
         list[str] | None,
         typer.Option("--among", help="Look at this donor only, such as apple:Discovery; repeatable."),
@@ -44,29 +52,43 @@ def pollinators(
     everything: opt.Everything = False,
     as_json: opt.AsJson = False,
     as_csv: opt.AsCsv = False,
+    units: opt.UnitsOption = "metric",
 ) -> None:
     """List who can pollinate a variety, best partner first, with the reason.
 
-    For example: orchardwright pollinators "Bramley's Seedling"
+    With a place, shared days of bloom are those expected there; without one they come from published offsets,
+    groups and seasons of bloom. --json prints one list with a record for each donor.
+
+    For example: orchardwright pollinators "Bramley's Seedling" --place "Hereford, England"
     """
     from recommender import open_catalog
-    from recommender.biology.pollination import catalog_matrix
+    from recommender.biology.partners import pollinators_at, pollinators_of
 
     opt.one_format(as_json, as_csv)
+    view = as_units(units)
+    answers = opt.given(
+        place=place,
+        lat=lat,
+        lon=lon,
+        elevation_m=metres(elevation, view),
+        zone=zone,
+        chill_hours=chill_hours,
+    )
+    there = opt.climate_for(site, answers) if site is not None or answers else None
     with console.progress("Opening the catalog") as report:
         catalog = open_catalog(progress=report)
     own = catalog.resolve(variety, crop)
     donors = [catalog.resolve(name) for name in among or ()]
-    matrix = catalog_matrix(catalog, {own[0], *(donor[0] for donor in donors)})
-    here = matrix.position(*own)
-    found = matrix.partners(here, [matrix.position(*donor) for donor in donors] or None)
+    if there is None:
+        matrix, here, found = pollinators_of(catalog, own, donors)
+    else:
+        matrix, here, found = pollinators_at(catalog, own, there[0], donors)
     shown = found if everything else found.head(top)
     records = partner_records(shown)
     if as_json:
         from recommender.outputs import json_text
 
-        about = dict(zip(("crop", "variety"), own, strict=True)) | need_record(matrix, here)
-        console.write(json_text({**about, "pollinators": records}).rstrip("\n"))
+        console.write(json_text(records).rstrip("\n"))
     elif as_csv:
         import pandas as pd
 
@@ -75,6 +97,9 @@ def pollinators(
         console.write(csv_text(pd.DataFrame(records)).rstrip("\n"))
     else:
         _print_partners(own, need_record(matrix, here), shown, len(found))
+        if there is not None:
+            console.write()
+            console.write(console.wrapped(place_sentence(there[1], view)))
 
 
 def need_record(matrix: PollinationMatrix, position: int) -> dict[str, str]:
@@ -84,17 +109,17 @@ def need_record(matrix: PollinationMatrix, position: int) -> dict[str, str]:
 
 
 def partner_records(partners: pd.DataFrame) -> list[dict[str, Any]]:
-    """Records donor, crop, result, reason, standing, overlap_days of a frame from
+    """Records donor, donor_crop, result, reason, standing, overlap_days of a frame from
     `PollinationMatrix.partners`.
     """
     return [
         {
             "donor": row.variety,
-            "crop": row.crop,
+            "donor_crop": row.crop,
             "result": row.result,
             "reason": row.reason,
             "standing": row.standing,
-            "overlap_days": row.overlap_days,
+            "overlap_days": None if missing(row.overlap_days) else round(float(row.overlap_days), 1),
         }
         for row in rows(partners)
     ]
@@ -137,6 +162,8 @@ def rootstocks(
 ) -> None:
     """List the rootstocks of a crop that suit the ground, best first, with the reasons.
 
+    --json prints one list with a record for each rootstock.
+
     For example: orchardwright rootstocks apple --soil clay --wetness wet
     """
     from recommender import open_catalog
@@ -169,7 +196,7 @@ def rootstocks(
     if as_json:
         from recommender.outputs import frame_records, json_text
 
-        console.write(json_text({"crop": kind, "rootstocks": frame_records(found)}).rstrip("\n"))
+        console.write(json_text(frame_records(found)).rstrip("\n"))
     elif as_csv:
         from recommender.outputs import csv_text
 

@@ -9,19 +9,17 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
 from recommender.wording import as_units, crop_in_sentence, day_words, metres, plain, rows
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from recommender.climate.profile import Profile
 
 WeatherFile = Annotated[
     Path | None,
     typer.Option(
         "--weather",
-        help="Daily record (CSV: date, tmin_degC, tmax_degC) instead of a place; needs --lat.",
+        help="Weather file instead of a place (daily CSV, GHCN-Daily, EPW, TMY3); --lat where it has none.",
         rich_help_panel="Where",
     ),
 ]
@@ -32,8 +30,6 @@ OneCrop = Annotated[
 OneVariety = Annotated[
     str | None, typer.Option("--variety", help="Only this variety.", rich_help_panel="What you want")
 ]
-LONGEST_FILLED_D = 5
-_COLUMNS = ("date", "tmin_degC", "tmax_degC")
 
 
 def command(
@@ -52,14 +48,24 @@ def command(
 ) -> None:
     """Show when varieties bloom, year by year, and how sure that is.
 
+    --json prints one list with a record for each variety and year. Years are those of the weather file; under
+    made-up weather of a place the seasons are numbered on from 2001.
+
     For example: orchardwright bloom --place "Hereford, England" --crop apple --variety Discovery
     """
     from recommender import open_catalog
-    from recommender.biology.bloom_table import bloom_records, bloom_summary
+    from recommender.biology.bloom_table import (
+        FIRST_MADE_UP_YEAR,
+        bloom_records,
+        bloom_summary,
+        made_up_years,
+    )
 
     view = as_units(units)
     if weather is not None:
-        profile, about = _from_weather(weather, lat, lon, elevation, place, zone, site)
+        others = (place, zone, chill_hours, site)
+        other = next((each for each in others if each is not None), None)
+        profile, about = _from_weather(weather, lat, lon, metres(elevation, view), other)
     else:
         answers = opt.given(
             place=place,
@@ -69,7 +75,7 @@ def command(
             zone=zone,
             chill_hours=chill_hours,
         )
-        profile, about = _from_site(site, answers)
+        profile, about = opt.climate_for(site, answers)
     with console.progress("Opening the catalog") as report:
         catalog = open_catalog(progress=report)
     traits = catalog.traits()
@@ -83,8 +89,7 @@ def command(
     if as_json:
         from recommender.outputs import frame_records, json_text
 
-        records = frame_records(bloom_records(traits, profile))
-        console.write(json_text({"site": about, "records": records}).rstrip("\n"))
+        console.write(json_text(frame_records(bloom_records(traits, profile))).rstrip("\n"))
         return
     summary = bloom_summary(traits, profile)
     console.write(console.bold(f"{'Variety':<34}  {'full bloom':<14}  {'8 years in 10':<26}  give or take"))
@@ -105,18 +110,15 @@ def command(
                 )
             )
     console.write()
+    if made_up_years(profile):
+        console.write(
+            console.wrapped(
+                f"The {len(profile.year)} seasons are made-up weather of this climate, no particular years; in "
+                f"--json season 1 bears the year {FIRST_MADE_UP_YEAR}."
+            )
+        )
     for sentence in about["made_from"]:
         console.write(console.wrapped(sentence))
-
-
-def _from_site(path: Path | None, answers: dict[str, Any]) -> tuple[Profile, dict[str, Any]]:
-    from recommender.suitability.ranking import site_as_understood
-    from recommender.suitability.site import climate_of
-
-    where = opt.site_from(path, answers)
-    with console.progress("Working out the climate"):
-        profile, match = climate_of(where)
-    return profile, dict(site_as_understood(where, profile, match))
 
 
 def _from_weather(
@@ -124,77 +126,15 @@ def _from_weather(
     lat: float | None,
     lon: float | None,
     elevation: float | None,
-    place: str | None,
-    zone: str | None,
-    site: Path | None,
+    other: object,
 ) -> tuple[Profile, dict[str, Any]]:
-    from recommender.climate.profile import profile_from_daily
+    from recommender.climate.profile import profile_of_record
+    from recommender.climate.weather import read_weather
 
-    if lat is None:
-        raise BadInput("A weather record needs its latitude", where="--weather", remedy="Give --lat as well")
-    if place or zone or site:
+    if other is not None:
         raise BadInput(
-            "A weather record stands in for the place", remedy="Leave out --place, --zone and --site"
+            "A weather record stands in for the place",
+            remedy="Leave out --place, --zone, --chill-hours and --site",
         )
-    profile = profile_from_daily(read_daily(path), lat, lon, elevation)
-    return profile, {"weather": path.name, "made_from": list(profile.made_from), **profile.summary()}
-
-
-def read_daily(path: Path) -> pd.DataFrame:
-    """A daily record: columns date, tmin_degC, tmax_degC, one row a day.
-
-    A minimum above its maximum (thermometers read at different hours) changes places with it; gaps of up to
-    five days are filled along a straight line; longer ones stay gaps, and cost their season.
-    Raises StorageFault if the file cannot be read, BadInput (with the line) if a cell cannot.
-    """
-    import pandas as pd
-
-    try:
-        frame = pd.read_csv(path, dtype=str, keep_default_na=False)
-    except OSError as fault:
-        raise StorageFault(
-            f"The weather record cannot be read ({fault.strerror})", where=str(path), remedy="Name a CSV file"
-        ) from fault
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as fault:
-        raise BadInput("The weather record is no CSV table in UTF-8", where=str(path)) from fault
-    frame.columns = [str(name).strip().removeprefix("\ufeff") for name in frame.columns]
-    if missing := [name for name in _COLUMNS if name not in frame]:
-        raise BadInput(
-            f"The weather record has no column {', '.join(missing)}",
-            where=str(path),
-            remedy="Name the columns date, tmin_degC and tmax_degC",
-        )
-    text = frame[list(_COLUMNS)].apply(lambda column: column.str.strip())
-    out = pd.DataFrame({"date": pd.to_datetime(text["date"], format="%Y-%m-%d", errors="coerce")})
-    for name in _COLUMNS[1:]:
-        out[name] = pd.to_numeric(text[name], errors="coerce").astype(float)
-    absent = text.isin(["", "NA", "NaN", "nan"])
-    wrong = (out.isna() & ~absent) | pd.DataFrame(
-        {name: out[name].abs() > 70.0 for name in _COLUMNS[1:]}
-    ).reindex(columns=out.columns, fill_value=False)
-    wrong["date"] |= out["date"].isna()
-    if wrong.any(axis=None):
-        line = int(wrong.any(axis=1).to_numpy().argmax())
-        column = str(wrong.columns[wrong.iloc[line]][0])
-        raise BadInput(
-            f"“{text.iloc[line][column]}” is no {'date' if column == 'date' else 'temperature in degC'}",
-            where=f"{path}, line {line + 2}, column {column}",
-            remedy="Write dates as 2003-04-27 and temperatures in degC, and leave a missing one empty",
-        )
-    low, high = out["tmin_degC"], out["tmax_degC"]
-    return _short_gaps_filled(
-        out.assign(tmin_degC=low.where(~(low > high), high), tmax_degC=high.where(~(low > high), low))
-    )
-
-
-def _short_gaps_filled(record: pd.DataFrame) -> pd.DataFrame:
-    """The record by day, gaps of up to five days filled; rows of longer gaps left out."""
-    import pandas as pd
-
-    if record["date"].duplicated().any() or record.empty:
-        return record  # the profile says what is wrong
-    by_day = record.set_index("date").sort_index().asfreq("D")
-    absent = by_day.isna().any(axis=1)
-    lengths = absent.groupby((absent != absent.shift()).cumsum()).transform("sum")
-    filled = by_day.interpolate(limit_area="inside").where(~absent | (lengths <= LONGEST_FILLED_D))
-    return pd.DataFrame(filled.dropna().reset_index())
+    profile = profile_of_record(read_weather(path, lat=lat), lat, lon, elevation)
+    return profile, {"made_from": list(profile.made_from)}

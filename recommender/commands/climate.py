@@ -26,13 +26,7 @@ def command(
     answers = opt.given(
         place=place, lat=lat, lon=lon, elevation_m=metres(elevation, view), zone=zone, chill_hours=chill_hours
     )
-    where = opt.site_from(site, answers)
-    from recommender.suitability.ranking import site_as_understood
-    from recommender.suitability.site import climate_of
-
-    with console.progress("Working out the climate"):
-        profile, match = climate_of(where)
-    understood = site_as_understood(where, profile, match)
+    _, understood = opt.climate_for(site, answers)
     if as_json:
         from recommender.outputs import json_text
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +17,7 @@ from recommender.charts_phenology import bloom_ladder
 from recommender.cli import app
 from recommender.climate.normals import normals_at
 from recommender.climate.profile import build_profile
-from recommender.commands.bloom import read_daily
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def test_records_name_crop_variety_year_date_and_error(record: Path) -> None:
     asked = ["bloom", "--weather", str(record), "--lat", "50", "--crop", "quince", "--json"]
     answer = CliRunner().invoke(app, asked)
     assert answer.exit_code == 0
-    records = json.loads(answer.stdout)["records"]
+    records = json.loads(answer.stdout)
     assert {row["year"] for row in records} == {2001, 2002, 2003}
     for row in records:
         assert row["crop"] == "quince"
@@ -46,42 +46,49 @@ def test_records_name_crop_variety_year_date_and_error(record: Path) -> None:
 def test_one_variety_by_its_other_spelling(record: Path) -> None:
     asked = ["bloom", "--weather", str(record), "--lat", "50", "--variety", "coxs orange pippin", "--json"]
     answer = CliRunner().invoke(app, asked)
-    assert {row["variety"] for row in json.loads(answer.stdout)["records"]} == {"Cox's Orange Pippin"}
+    assert {row["variety"] for row in json.loads(answer.stdout)} == {"Cox's Orange Pippin"}
 
 
-def test_short_gaps_are_filled_long_ones_are_not(record: Path) -> None:
-    whole = read_daily(record)
+def test_a_long_gap_before_bloom_costs_that_year_only(record: Path) -> None:
     lines = record.read_text().splitlines()
-    lines[101:104] = [line.split(",")[0] + ",," for line in lines[101:104]]  # three values missing
-    del lines[301:305]  # four days missing
-    del lines[501:521]  # twenty days missing
+    gap = next(at for at, line in enumerate(lines) if line.startswith("2002-02-01"))
+    del lines[gap : gap + 20]
     record.write_text("\n".join(lines))
-    filled = read_daily(record)
-    assert len(filled) == len(whole) - 20
-    both = filled.merge(whole, on="date", suffixes=("", "_was"))
-    assert (both["tmin_degC"] - both["tmin_degC_was"]).abs().max() < 1.0
+    asked = ["bloom", "--weather", str(record), "--lat", "50", "--crop", "quince", "--json"]
+    records = json.loads(CliRunner().invoke(app, asked).stdout)
+    assert {row["year"] for row in records} == {2001, 2003}
+    assert all(row["full_bloom"] for row in records)
+
+
+def test_a_gap_after_bloom_costs_no_bloom_date(record: Path) -> None:
+    lines = record.read_text().splitlines()
+    record.write_text("\n".join(line for line in lines if line < "2003-07" or line.startswith("date")))
+    asked = ["bloom", "--weather", str(record), "--lat", "50", "--crop", "quince", "--json"]
+    records = json.loads(CliRunner().invoke(app, asked).stdout)
+    assert {row["year"] for row in records if row["full_bloom"]} == {2001, 2002, 2003}
+
+
+def test_made_up_seasons_bear_years_that_parse() -> None:
+    asked = ["bloom", "--place", "Hereford, England", "--variety", "quince:Vranja"]
+    records = json.loads(CliRunner().invoke(app, [*asked, "--json"]).stdout)
+    assert [row["year"] for row in records] == list(range(2001, 2031))
+    for row in records:
+        assert date.fromisoformat(row["full_bloom"]).year == row["year"]
+        assert row["made_up"]
+    assert "no particular years" in " ".join(CliRunner().invoke(app, asked).stdout.split())
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("words", "said"),
     [
-        ("date,tmin_degC\n2001-01-01,1\n", "no column tmax_degC"),
-        ("date,tmin_degC,tmax_degC\n01/02/2001,1,5\n", "line 2, column date"),
-        ("date,tmin_degC,tmax_degC\n2001-01-01,1,5\n2001-01-02,warm,5\n", "line 3, column tmin_degC"),
-        ("date,tmin_degC,tmax_degC\n2001-01-01,1,-9999\n", "line 2, column tmax_degC"),
-        ("", "no CSV table"),
+        (["--crop", "quince"], "does not say where"),
+        (["--lat", "50", "--zone", "7b"], "stands in for the place"),
     ],
 )
-def test_a_bad_weather_file_is_told_with_its_line(tmp_path: Path, text: str, said: str) -> None:
-    path = tmp_path / "weather.csv"
-    path.write_text(text)
-    with pytest.raises(BadInput, match=said):
-        read_daily(path)
-
-
-def test_a_missing_weather_file_is_told(tmp_path: Path) -> None:
-    with pytest.raises(StorageFault, match="cannot be read"):
-        read_daily(tmp_path / "nowhere.csv")
+def test_a_weather_file_needs_its_latitude_and_no_place(record: Path, words: list[str], said: str) -> None:
+    answer = CliRunner().invoke(app, ["bloom", "--weather", str(record), *words])
+    assert isinstance(answer.exception, BadInput)
+    assert said in str(answer.exception)
 
 
 def test_ladder_says_who_flowers_and_describes_itself() -> None:
