@@ -1,4 +1,4 @@
-"""The command line: `orchardwright build | rank | show | sources | climate | pollinators | bloom | ... | app`.
+"""The command line: `orchardwright rank | show | climate | pollinators | bloom | rootstocks | build | ...`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
 can mend, 3 a file or folder could not be read or written. Errors go to standard error in plain words.

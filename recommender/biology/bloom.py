@@ -167,13 +167,19 @@ def _believable(day: Floats, gaps: NDArray[np.bool_], chill_start: int) -> Float
     return np.where(lacking[np.arange(len(gaps))[None, :], at] > 0, np.nan, day)
 
 
-def bloom(traits: pd.DataFrame, profile: Profile, parameters: BloomParameters | None = None) -> Bloom:
+def bloom(
+    traits: pd.DataFrame,
+    profile: Profile,
+    parameters: BloomParameters | None = None,
+    needs: BloomNeeds | None = None,
+) -> Bloom:
     """Everything about the bloom of each row of the traits (V) in each year of the profile (Y).
 
     Where a weather record lacks days between the start of chill and bloom, that year has no date.
+    `needs` saves working them out again.
     """
     parameters = parameters or load_bloom_parameters()
-    needs = bloom_needs(traits, parameters)
+    needs = needs or bloom_needs(traits, parameters)
     gaps = np.isnan(profile.tmin) | np.isnan(profile.tmax)
     if gaps.any():
         profile = replace(profile, tmin=filled(profile.tmin), tmax=filled(profile.tmax))

@@ -30,8 +30,8 @@ def bloom_records(traits: pd.DataFrame, profile: Profile, blooms: Bloom | None =
     """One row a variety and year: crop, variety, year, full_bloom (ISO date, None without bloom), error_days,
     first_flowers, last_flowers, short_of_chill, told_by, standing.
 
-    Years whose winter a weather record lacks are left out. `year` is the harvest year; under made-up weather season 1 bears `FIRST_MADE_UP_YEAR`, and `made_up` is
-    true.
+    Years whose winter a weather record lacks are left out. `year` is the harvest year; under made-up weather
+    season 1 bears `FIRST_MADE_UP_YEAR`, and `made_up` is true.
     """
     blooms = blooms or bloom(traits, profile)
     invented = made_up_years(profile)

@@ -48,6 +48,8 @@ LIKE = {
     "sour-cherry": "sweet-cherry", "almond": "peach",
 }  # fmt: skip
 FEWEST_STAGES = 4
+# Blooms this near each other are taken together [d]; far below the error of any date.
+BLOOM_STEP_D = 0.25
 _LOGIT_90 = float(np.log(9.0))
 
 
@@ -117,6 +119,7 @@ def frost_damage(
     table: pd.DataFrame,
     frost_shift: float = 0.0,
     parameters: BloomParameters | None = None,
+    needs: BloomNeeds | None = None,
 ) -> FrostDamage:
     """Loss to frost from bud swell to small fruit of each row of the traits (V) in each year (Y).
 
@@ -124,39 +127,58 @@ def frost_damage(
     frost hollow. The doubt of the bloom date is integrated over.
     """
     parameters = parameters or load_bloom_parameters()
-    needs = bloom_needs(traits, parameters)
+    needs = needs or bloom_needs(traits, parameters)
     weather = bud_weather(profile)
     nights = weather.tmin + frost_shift
     lost = np.full((len(needs), len(nights)), np.nan)
     table_of = np.full(len(needs), "", dtype=object)
+    found: dict[str, tuple[str, _Stages | None]] = {}
     for group in groups(needs, profile, parameters):
-        crop, rows = critical_temperatures(table, str(needs.crop[group.rows[0]]))
-        table_of[group.rows] = crop
-        if crop:
-            stages = _stages(rows)
-            lost[group.rows] = _worst_nights(needs, group.rows, group.sums, nights, stages)
+        own = str(needs.crop[group.rows[0]])
+        if own not in found:
+            crop, rows = critical_temperatures(table, own)
+            found[own] = crop, _stages(rows) if crop else None
+        table_of[group.rows], stages = found[own]
+        if stages is not None:
+            alike, which = _alike(needs, group.rows)
+            lost[group.rows] = _worst_nights(alike, group.sums, nights, stages)[which]
     return FrostDamage(lost, table_of)
 
 
-def _worst_nights(
-    needs: BloomNeeds, rows: NDArray[np.intp], sums: Floats, nights: Floats, stages: _Stages
-) -> Floats:
-    """Loss (R, Y) in the worst night of each year; the stage of a day follows its share of the heat."""
-    out = np.zeros((len(rows), len(nights)))
-    per_day = needs.per_day[rows][:, None]
-    highest = float(stages.kill10.max()) + 1.5
+def _alike(needs: BloomNeeds, rows: NDArray[np.intp]) -> tuple[Floats, NDArray[np.intp]]:
+    """Varieties of one curve that bloom within a quarter of a day of each other, with errors alike, taken
+    together: log requirement, days per unit of it and error [d] (K, 3), and which of them each row is (R,).
+    """
+    per_day, error = needs.per_day[rows], needs.error_d[rows]
+    step, steps = BLOOM_STEP_D * per_day, 2.0 * BLOOM_STEP_D
+    keys = np.column_stack([np.rint(needs.log_requirement[rows] / step), per_day, np.rint(error / steps)])
+    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    own = np.column_stack([keys[:, 0] * step, per_day, keys[:, 2] * steps])
+    return own[first], which.reshape(-1)
+
+
+def _worst_nights(alike: Floats, sums: Floats, nights: Floats, stages: _Stages) -> Floats:
+    """Loss (K, Y) in the worst night of each year, for rows of `_alike`; the stage
+    of a day follows its share of the heat."""
+    lost = np.zeros((len(alike), len(nights)))
+    requirement, per_day, error = (alike[:, [at]] for at in range(3))
+    year, day = np.nonzero(nights <= float(stages.kill10.max()) + 1.5)
     with np.errstate(divide="ignore"):
-        logs = np.log(sums)
-    for year, night in enumerate(nights):
-        cold = np.flatnonzero(night <= highest)
-        if not len(cold):
-            continue
-        ahead = (logs[year, cold] - needs.log_requirement[rows][:, None]) / per_day
-        for deviation, weight in NODES:
-            days = ahead + deviation * needs.error_d[rows][:, None]
-            ten = np.interp(days, stages.days, stages.kill10)
-            ninety = np.interp(days, stages.days, stages.kill90)
-            killed = share_killed(night[cold], ten, ninety)
-            killed[(days < stages.days[0]) | (days > stages.days[-1] + AFTER_LAST_STAGE_D)] = 0.0
-            out[:, year] += weight * killed.max(axis=1)
-    return out
+        logs = np.log(sums[year, day])
+    ahead = (logs - requirement) / per_day
+    last = stages.days[-1] + AFTER_LAST_STAGE_D
+    # Nights long before bud swell or long after small fruit concern no variety of the group.
+    reach = NODES[-1][0] * error
+    near = ((ahead > stages.days[0] - reach) & (ahead < last + reach)).any(axis=0)
+    if not near.any():
+        return lost
+    ahead, year, night = ahead[:, near], year[near], nights[year[near], day[near]]
+    years, starts = np.unique(year, return_index=True)
+    for deviation, weight in NODES:
+        days = ahead + deviation * error
+        ten = np.interp(days, stages.days, stages.kill10)
+        ninety = np.interp(days, stages.days, stages.kill90)
+        killed = share_killed(night, ten, ninety)
+        killed[(days < stages.days[0]) | (days > last)] = 0.0
+        lost[:, years] += weight * np.maximum.reduceat(killed, starts, axis=1)
+    return lost

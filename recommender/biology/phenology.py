@@ -45,12 +45,12 @@ def phenology(
 ) -> Phenology:
     """Bloom, harvest and, with the catalog's bloom_critical_temps, frost loss of each row of the traits."""
     parameters = parameters or load_bloom_parameters()
-    blooms = bloom(traits, profile, parameters)
-    shift = bloom_needs(traits, parameters).shift_d
-    ripe = harvest_window(traits, profile, blooms, shift, frost_shift)
+    needs = bloom_needs(traits, parameters)
+    blooms = bloom(traits, profile, parameters, needs)
+    ripe = harvest_window(traits, profile, blooms, needs.shift_d, frost_shift)
     frost = None
     if critical_temps is not None:
-        frost = frost_damage(traits, profile, critical_temps, frost_shift, parameters)
+        frost = frost_damage(traits, profile, critical_temps, frost_shift, parameters, needs)
     return Phenology(blooms, ripe, frost)
 
 

@@ -134,19 +134,29 @@ class PollinationMatrix:
         """(n,) bool: bears alone, better with a partner."""
         return np.asarray(self.need == GAINS)
 
-    def chance(self) -> np.ndarray:
+    def chance(
+        self,
+        rows: Sequence[int] | np.ndarray | slice = slice(None),
+        donors: Sequence[int] | np.ndarray | slice = slice(None),
+    ) -> np.ndarray:
         """(n, n) float32 in [0, 1] that the donor's pollen sets fruit: 1 or 0 where known; where the result
         is unknown, the share of the crop's typed pairs that set fruit (of all crops pooled where few are
         typed).
+
+        rows, donors: only those positions, for (rows, donors).
         """
-        known = self.sets_fruit().astype(np.float32)
-        share = self._base_rates
-        rate = np.array([share[crop] for crop in self.index["crop"]], dtype=np.float32)
-        return np.where(self.result == UNKNOWN, rate[:, None], known).astype(np.float32)
+        result = self.result[rows][:, donors]
+        known = ((result == COMPATIBLE) | (result == SEMI)).astype(np.float32)
+        return np.where(result == UNKNOWN, self._rates[rows][:, None], known).astype(np.float32)
 
     def likely_partner(self, least_chance: float = 0.75) -> np.ndarray:
         """(n, n) bool: known to set fruit, or not published but with at least that chance."""
         return np.asarray(self.chance() >= least_chance)
+
+    @cached_property
+    def _rates(self) -> np.ndarray:
+        """(n,) float32: the share of typed pairs that set fruit, of each variety's crop."""
+        return np.array([self._base_rates[crop] for crop in self.crop_of], dtype=np.float32)
 
     @cached_property
     def _base_rates(self) -> dict[str, float]:

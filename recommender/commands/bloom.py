@@ -113,8 +113,8 @@ def command(
     if made_up_years(profile):
         console.write(
             console.wrapped(
-                f"The {len(profile.year)} seasons are made-up weather of this climate, no particular years; in "
-                f"--json season 1 bears the year {FIRST_MADE_UP_YEAR}."
+                f"The {len(profile.year)} seasons are made-up weather of this climate, no particular years; "
+                f"in --json season 1 bears the year {FIRST_MADE_UP_YEAR}."
             )
         )
     for sentence in about["made_from"]:
