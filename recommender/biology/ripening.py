@@ -49,6 +49,7 @@ SEASON_ERROR_SHARE, OFFSET_ERROR_D, BLOOM_TO_HARVEST_ERROR_D = 0.5, 5.0, 8.0
 WIDEST_OFFSET_INTERVAL_D = 60.0
 Z80 = 1.2816
 LONGEST_HANG_D = 240.0
+ALL_YEAR_GAP_D = 14.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,6 +213,10 @@ def _windows(traits: pd.DataFrame, crop: Texts, parameters: pd.DataFrame) -> tup
     hangs = np.isfinite(start)
     own_start, own_end = _numbers(traits, "harvest_start"), _numbers(traits, "harvest_end")
     usual_length = (end - start) % YEAR_DAYS
+    # Fruit picked all the year round has no first day of its own: 1 January to 31 December says so.
+    all_year = (own_end - own_start) >= YEAR_DAYS - ALL_YEAR_GAP_D
+    own_start[all_year] = np.where(np.isfinite(start), start, own_start)[all_year]
+    own_end[all_year] = np.where(np.isfinite(start), start + YEAR_DAYS - 1.0, own_end)[all_year]
     first = np.where(np.isfinite(own_start), own_start, start)
     length = np.where(
         np.isfinite(own_start) & np.isfinite(own_end), (own_end - own_start) % YEAR_DAYS, usual_length

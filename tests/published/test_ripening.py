@@ -97,3 +97,15 @@ def test_years_and_places_left_out_beat_the_same_date() -> None:
     scores = pd.read_csv(datasets_folder() / "ripening_scores.csv")
     print(f"\n{scores.to_string(index=False)}")
     assert (scores["rmse_d"] < scores["rmse_same_date_d"]).all()
+
+
+def test_fruit_said_to_be_picked_all_year_is_given_its_crops_window_not_new_years_day() -> None:
+    from recommender.biology.ripening import ripening_needs
+
+    # Eureka lemon in California: 1 January to 31 December (ccpdpp-popular-citrus).
+    traits = pd.DataFrame(
+        {"crop": ["lemon"] * 2, "harvest_start": [1.0, np.nan], "harvest_end": [365.0, np.nan]}
+    )
+    needs = ripening_needs(traits, np.zeros(2))
+    assert needs.window_start[0] == needs.window_start[1] != 1.0
+    assert needs.window_end[0] - needs.window_start[0] == 364.0
