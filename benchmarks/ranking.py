@@ -20,9 +20,11 @@ import numpy as np
 import pandas as pd
 
 from recommender import Goals, Site, open_catalog, rank
+from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability import criteria, ranking
+from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
-from recommender.suitability.expectations import HOURS_PER_PORTION
+from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing
 
@@ -48,7 +50,7 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
     error_portions = criteria.site_error(profile, "chill_portions", 6.0)
     coldest, tmin = profile.annual_min + 0.5 * site.frost_shift, profile.tmin + site.frost_shift
-    fertile = {"self-fertile": 1.0, "parthenocarpic": 1.0, "male": 0.2, "partly-self-fertile": 0.75}
+    garden = garden_partners(catalog, [], np.arange(len(all_of)), when.blooms)
     frame = all_of.frame[["crop", "variety"]].assign(
         hardy=all_of.hardiness.value,
         hardy_error=all_of.hardiness.error,
@@ -60,8 +62,10 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         portions_error=all_of.chill_portions.error,
         by_portions=all_of.by_portions,
         evergreen=all_of.evergreen,
-        fertile=all_of.self_fertility,
-        early=all_of.defaults["bloom_heat"].to_numpy() < criteria.EARLY_BLOOM_HEAT,
+        alone=garden.alone,
+        gains=garden.gains,
+        male=garden.male,
+        early=all_of.frame["crop"].isin(EARLY_CROPS),
         kill10=kill10,
         kill90=kill90,
         fails=all_of.defaults["warmth_fails"].to_numpy(),
@@ -140,7 +144,9 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
             "winter": max(winter, share(coldest, row["hardy"] - far["hardy"] * row["hardy_error"], error_K)),
             "chill": max(cold, chill(row, -far["need"], 0.0)),
         }
-        partner = fertile.get(row["fertile"], criteria.POLLINATION["unknown"])
+        kind = "alone" if row["alone"] else "no fruit" if row["male"] else "unknown"
+        kind = "partly" if row["gains"] and kind == "unknown" else kind
+        partner = criteria.POLLINATION[kind]
         liked = ranking.WISHES["pollination"] * partner + ranking.WISHES["disease"] * row["disease"]
         liked /= ranking.WISHES["pollination"] + ranking.WISHES["disease"]
         by_wishes, by_proof = ranking.PRESETS["beginner"]

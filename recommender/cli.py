@@ -1,4 +1,4 @@
-"""The command line: `orchardwright build | rank | show | sources | climate | weather | app`.
+"""The command line: `orchardwright rank | show | climate | weather | pollinators | bloom | rootstocks | ...`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
 can mend, 3 a file or folder could not be read or written, 4 a server could not be reached (only
@@ -15,7 +15,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources, weather
+from recommender.commands import biology, bloom, build, climate, rank, serve, show, sources, weather
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -32,6 +32,9 @@ app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
 app.add_typer(weather.app)
+app.command("pollinators")(biology.pollinators)
+app.command("bloom")(bloom.command)
+app.command("rootstocks")(biology.rootstocks)
 app.command("build")(build.command)
 app.command("app")(serve.command)
 

@@ -34,6 +34,9 @@ FREE_SOURCE_EFFECT_D = 1000.0
 MIN_SHARED = 3
 """A source without a named reference joins if it shares that many varieties with those already placed."""
 MIN_HARVEST_DATES = 5
+WIDEST_HALF_INTERVAL_D = 60.0
+"""An effect known less well than this is not on the scale: it hangs on the mean of several references of which
+one or more stand nowhere else."""
 EVERGREEN_OR_MIXED = ("avocado", "lemon", "lime", "fig")
 """Crops whose harvest dates are legal, year-round or of two crops a year: no scale is made of them."""
 HUBER, HUBER_ROUNDS = 1.5, 5
@@ -205,6 +208,13 @@ def _settle_family(
         if not mine:
             continue
         solution = solve_effects(joined, zero, name)
+        loose = {node for node, error in solution.error.items() if Z80 * error > WIDEST_HALF_INTERVAL_D}
+        for each in mine:
+            if each.variety in loose:
+                reasons[each.row] = "hangs on references whose own place nothing tells"
+        mine = [each for each in mine if each.variety not in loose]
+        if not mine:
+            continue
         residual = {id(each): r for each, r in zip(joined, solution.residual, strict=True)}
         frame = _settled_rows(mine, rows, solution, residual, zero, name)
         settled.append(

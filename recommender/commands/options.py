@@ -14,6 +14,7 @@ from recommender.errors import BadInput
 
 if TYPE_CHECKING:
     from recommender import Goals, Site
+    from recommender.climate.profile import Profile
 
 _SAYS_WHERE = {"place", "lat", "lon", "zone", "chill_hours"}
 _WHERE = "Where"
@@ -107,9 +108,7 @@ Preset = Annotated[
 ]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many to show.", rich_help_panel=_OUT)]
 Everything = Annotated[bool, typer.Option("--all", help="Show every variety.", rich_help_panel=_OUT)]
-AsJson = Annotated[
-    bool, typer.Option("--json", help="One JSON object, always in metric.", rich_help_panel=_OUT)
-]
+AsJson = Annotated[bool, typer.Option("--json", help="JSON, always in metric.", rich_help_panel=_OUT)]
 AsCsv = Annotated[bool, typer.Option("--csv", help="CSV, always in metric.", rich_help_panel=_OUT)]
 UnitsOption = Annotated[str, typer.Option("--units", help="metric or imperial.", rich_help_panel=_OUT)]
 
@@ -139,6 +138,18 @@ def site_from(path: Path | None, answers: dict[str, Any]) -> Site:
     if answers.keys() & _SAYS_WHERE:
         kept = {name: answer for name, answer in kept.items() if name not in {*_SAYS_WHERE, "elevation_m"}}
     return Site(**{**kept, **answers})
+
+
+def climate_for(path: Path | None, answers: dict[str, Any]) -> tuple[Profile, dict[str, Any]]:
+    """The climate of a site given by file or options, and the site as understood. Raises as `site_from`."""
+    from recommender.commands import console
+    from recommender.suitability.ranking import site_as_understood
+    from recommender.suitability.site import climate_of
+
+    where = site_from(path, answers)
+    with console.progress("Working out the climate"):
+        profile, match = climate_of(where)
+    return profile, dict(site_as_understood(where, profile, match))
 
 
 def goals_from(path: Path | None, wishes: dict[str, Any]) -> Goals:

@@ -18,8 +18,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from recommender.biology.bloom_parameters import HOURS_PER_PORTION
+from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.expectations import (
-    HOURS_PER_PORTION,
     Trait,
     Varieties,
     mapped,
@@ -30,28 +31,26 @@ from recommender.suitability.expectations import (
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
+    from recommender.suitability.garden_partners import Garden
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import Site
     from recommender.suitability.timing import Timing
 
 Floats = NDArray[np.float64]
 
+BLOOM_LASTS_DAYS = 12
 # A tree still crops fully when this share of its flowers lives (common practice: far more open than can be
 # carried).
 FLOWERS_FOR_A_CROP = 0.3
-BLOOM_LASTS_DAYS = 12
 # 10 % and 90 % of open flowers die at these temperatures where the crop has no table of its own (28 and 25
 # degF, the apple's; published in Utah State IPM-012-11).
 OTHER_KILL_degC = (-2.2, -3.9)
 # Catkins and female flowers of hazel stand far more frost than fruit blossom (from memory).
 CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
-BLOOM_OVERLAP_DAYS = 8.0
-# See `stays_asleep`: times the need at which half the trees wake too early, its spread in doublings, the
-# crops asked (full bloom before so many degree days), and hours to a portion in a winter with much chill
-# (estimated).
+# See `stays_asleep`: times the need at which half the trees wake too early, and its spread in
+# doublings (estimated).
 WAKING_RATIO = 7.0
 WAKING_SPREAD = 0.8
-EARLY_BLOOM_HEAT = 350.0
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
@@ -140,7 +139,7 @@ def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
     supply = max(float(np.median(hours_0_7)), 1.0)
     spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
     awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
-    early = varieties.defaults["bloom_heat"].to_numpy(dtype=float) < EARLY_BLOOM_HEAT
+    early = varieties.frame["crop"].isin(EARLY_CROPS).to_numpy(dtype=bool)
     return np.where(early & ~varieties.evergreen, 0.3 + 0.7 * awake, 1.0)
 
 
@@ -210,48 +209,17 @@ def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
     return share_above(gdd10, need, (good - fails) / 2.0)
 
 
-def pollination(
-    varieties: Varieties, everyone: Varieties, trees: Sequence[tuple[str, str]], neighbours: str
-) -> Floats:
-    """How sure the variety is of pollen in this garden: 1 if it sets fruit alone or a partner stands there
-    already.
+def pollination(garden: Garden, neighbours: str) -> Floats:
+    """How sure each variety is of pollen in this garden (V,): 1 if it sets fruit alone, else the chance that
+    a tree already standing there serves it, or what the neighbours' trees may be worth, whichever is more.
 
-    A partner is another variety of a crop that crosses with it, sheds live pollen, is not of the same
-    S-alleles, and blooms with it (a Gaussian of 8 days). Neighbours' trees count nearly as much, unknown
-    neighbours less.
+    neighbours: "yes", "no" or "unknown". Neighbours' trees count nearly as much as one's own, unknown ones
+    less.
     """
-    kind = varieties.self_fertility
-    partly = kind == "partly-self-fertile"
-    alone = np.isin(kind, ["self-fertile", "parthenocarpic"])
     open_answer = {"yes": "neighbours", "no": "nobody"}.get(neighbours, "unknown")
-    worth = np.full(len(varieties), POLLINATION[open_answer])
-    names = varieties.frame["variety"].to_numpy(dtype=object)
-    crop = varieties.frame["crop"].to_numpy(dtype=object)
-    alleles = text(varieties.frame, "s_alleles")
-    for tree_crop, tree_name in trees:
-        at = np.flatnonzero((everyone.frame["crop"] == tree_crop) & (everyone.frame["variety"] == tree_name))
-        if not len(at):
-            continue
-        tree = at[0]
-        gives = (
-            everyone.self_fertility[tree] != "female" and text(everyone.frame, "pollen")[tree] != "sterile"
-        )
-        ploidy = number(everyone.frame, "ploidy")[tree]
-        if not gives or (ploidy == 3):
-            continue
-        crossing = np.array(
-            [tree_crop in varieties.crosses_with.get(name, frozenset([name])) for name in crop]
-        )
-        same = (crop == tree_crop) & (names == tree_name)
-        same_alleles = (
-            (alleles != "") & (alleles == text(everyone.frame, "s_alleles")[tree]) & (crop == tree_crop)
-        )
-        apart = varieties.bloom_shift.value - everyone.bloom_shift.value[tree]
-        apart = apart + np.where(crop == tree_crop, 0.0, 2.0)
-        overlap = np.exp(-0.5 * (apart / BLOOM_OVERLAP_DAYS) ** 2)
-        worth = np.maximum(worth, np.where(crossing & ~same & ~same_alleles, overlap, 0.0))
-    worth = np.where(partly, np.maximum(worth, POLLINATION["partly"]), worth)
-    return np.where(alone, POLLINATION["alone"], np.where(kind == "male", POLLINATION["no fruit"], worth))
+    worth = np.maximum(garden.partner.chance, POLLINATION[open_answer])
+    worth = np.where(garden.gains, np.maximum(worth, POLLINATION["partly"]), worth)
+    return np.where(garden.alone, POLLINATION["alone"], np.where(garden.male, POLLINATION["no fruit"], worth))
 
 
 def fits_the_room(varieties: Varieties, site: Site, goals: Goals) -> Floats:

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.biology.ripening import load_ripening_parameters
 from recommender.suitability.crop_defaults import defaults_for
 
 Floats = NDArray[np.float64]
@@ -40,20 +41,11 @@ CHILL_PORTIONS_ERROR = 7.0
 ZONE_MAX_POINTS = (7.0, 8.0, 9.0, 10.0, 10.5)
 ZONE_MAX_CHILL_HOURS = (800.0, 720.0, 500.0, 200.0, 60.0)
 ZONE_MAX_ERROR_HOURS = 200.0
-# Days from the middle of the crop's season, by the word used; a compound word lies between its two.
-BLOOM_SEASON_DAYS = {
-    "very-early": -9.0, "early": -5.0, "early-mid": -2.5, "mid": 0.0, "mid-late": 2.5, "late": 5.0,
-    "very-late": 9.0,
-}  # fmt: skip
+# Place in the crop's season by the word used, in its standard deviations (common practice).
 RIPENING_CLASS = {
     "very-early": -2.0, "early": -1.2, "early-mid": -0.6, "mid": 0.0, "mid-late": 0.6, "late": 1.2,
     "very-late": 2.0,
 }  # fmt: skip
-# A tree that needs less chill starts on its heat sooner: days of bloom per 100 h of chill need (estimated).
-BLOOM_DAYS_PER_100_CHILL_HOURS = 2.0
-# Hours at or below 7.2 degC to one chill portion in winters of 400 to 1000 hours, where most needs in hours
-# were found (computed: 15 at Fresno, Phoenix and Gainesville in this project's climate).
-HOURS_PER_PORTION = 15.0
 SUSCEPTIBILITY = {
     "immune": 1.0, "resistant": 0.9, "moderately-resistant": 0.7, "moderately-susceptible": 0.4,
     "susceptible": 0.25, "very-susceptible": 0.0,
@@ -90,9 +82,9 @@ class Varieties:
     """All varieties as arrays (V,), in the order of `frame` (the catalog's wide traits, index 0..V-1).
 
     hardiness [degC]: coldest night stood; chill_hours [h <= 7.2 degC]; chill_portions [portions], used where
-    `by_portions`; bloom_shift [d from the crop's middle]; ripe_days [d from bloom at 17 degC];
+    `by_portions`; ripe_class [standard deviations from the middle of the crop's season];
     height [m], the least it can be kept to on the stocks the trade offers; disease: resistance in [0, 1];
-    self_fertility: text; low_chill_of_crop, high_chill_of_crop [h]: the crop's published range.
+    low_chill_of_crop, high_chill_of_crop [h]: the crop's published range.
     """
 
     frame: pd.DataFrame
@@ -103,15 +95,10 @@ class Varieties:
     by_portions: Bools
     chill_low: Floats
     chill_high: Floats
-    bloom_shift: Trait
-    ripe_days: Trait
     ripe_class: Trait
     height: Trait
     disease: Trait
-    self_fertility: NDArray[np.object_]
-    self_fertility_known: Bools
     evergreen: Bools
-    crosses_with: dict[str, frozenset[str]]
     n_sources: dict[str, Floats] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -248,40 +235,27 @@ def published(frame: pd.DataFrame, *traits: str) -> Bools:
     return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
 
 
-def _bloom_shift(frame: pd.DataFrame, chill: Trait) -> Trait:
+def _ripe_class(frame: pd.DataFrame) -> Trait:
+    """Where in its crop's season a variety ripens, in standard deviations of the crop."""
+    table = load_ripening_parameters()
+    usual, spread = (
+        frame["crop"].map(table[name]).fillna(table[name].median()).to_numpy(dtype=float)
+        for name in ("ripe_days", "ripe_sd_d")
+    )
     crop = frame["crop"]
-    by_offset = _centred(crop, number(frame, "bloom_offset"))
-    by_word = mapped(text(frame, "bloom_season"), BLOOM_SEASON_DAYS)
-    value = np.where(np.isfinite(by_offset), by_offset, by_word)
-    error = np.where(np.isfinite(by_offset), np.maximum(2.0, _spread(frame, "bloom_offset")), 4.0)
-    middle = pd.Series(chill.value).groupby(crop.to_numpy()).transform("median").to_numpy(dtype=float)
-    by_chill = (chill.value - middle) / 100.0 * BLOOM_DAYS_PER_100_CHILL_HOURS
-    return _filled(value, error, np.clip(by_chill, -15.0, 10.0), np.full(len(frame), 5.0))
-
-
-def _ripe(frame: pd.DataFrame, defaults: pd.DataFrame) -> tuple[Trait, Trait]:
-    """Days from bloom to ripe at 17 degC, and where in the crop's season that lies in its standard
-    deviations."""
-    crop = frame["crop"]
-    spread = defaults["ripe_spread"].to_numpy()
-    usual = defaults["ripe_days"].to_numpy()
     days = number(frame, "bloom_to_harvest")
     by_offset = _centred(crop, number(frame, "ripening_offset"))
     by_word = mapped(text(frame, "ripening_season"), RIPENING_CLASS) * spread
     start = _centred(crop, number(frame, "harvest_start"))
     start = (start + 182.5) % 365.0 - 182.5
     by_date = np.where(np.abs(start) <= 3.0 * spread, start, np.nan)
-    shift = np.where(np.isfinite(by_word), by_word, by_date)
-    shift = np.where(np.isfinite(by_offset), by_offset, shift)
     error = np.where(np.isfinite(by_offset), 6.0, 10.0)
-    value = np.where(np.isfinite(days), days, usual + shift)
     error = np.where(np.isfinite(days), 8.0, error)
-    ripe = _filled(value, error, usual, spread)
-    place = (
-        np.where(np.isfinite(by_word), by_word, np.where(np.isfinite(shift), shift, value - usual)) / spread
-    )
+    place = days - usual
+    for better in (by_date, by_offset, by_word):
+        place = np.where(np.isfinite(better), better, place)
     known = np.isfinite(place)
-    return ripe, Trait(np.where(known, place, 0.0), np.where(known, error / spread, 1.0), known)
+    return Trait(np.where(known, place / spread, 0.0), np.where(known, error / spread, 1.0), known)
 
 
 VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3}
@@ -338,13 +312,6 @@ def expect(
     table = crops.set_index("crop")
     defaults = defaults_for(frame["crop"])
     hours, portions, by_portions, low, high = _chill(frame, table)
-    ripe, place = _ripe(frame, defaults)
-    fertile = text(frame, "self_fertility")
-    typical = frame["crop"].map(table["typical_self_fertility"]).astype(object)
-    crosses = {
-        str(name): frozenset(str(value).split("|")) if isinstance(value, str) else frozenset([str(name)])
-        for name, value in table["crosses_with"].items()
-    }
     counts: dict[str, Floats] = {}
     if sources is not None and len(sources):
         wanted = sources[
@@ -364,14 +331,9 @@ def expect(
         by_portions=by_portions,
         chill_low=low,
         chill_high=high,
-        bloom_shift=_bloom_shift(frame, hours),
-        ripe_days=ripe,
-        ripe_class=place,
+        ripe_class=_ripe_class(frame),
         height=_height(frame, table, rootstocks),
         disease=_disease(frame),
-        self_fertility=np.where(fertile != "", fertile, typical.fillna("").to_numpy(dtype=object)),
-        self_fertility_known=fertile != "",
         evergreen=frame["crop"].map(table["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool),
-        crosses_with=crosses,
         n_sources=counts,
     )

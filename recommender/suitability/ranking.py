@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from recommender.suitability import criteria, reasons
 from recommender.suitability.expectations import Trait, Varieties, expect, published
+from recommender.suitability.garden_partners import Garden, garden_partners
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
@@ -210,11 +211,11 @@ def limiting(
 
 
 def wishes(
-    varieties: Varieties, everyone: Varieties, trees: list[tuple[str, str]], site: Site, goals: Goals
+    varieties: Varieties, garden: Garden, site: Site, goals: Goals
 ) -> tuple[dict[str, Floats], dict[str, float]]:
     """The averaged criteria (V,) that apply to this site and these goals, and the weight of each."""
     values = {
-        "pollination": criteria.pollination(varieties, everyone, trees, site.neighbours_have_fruit_trees),
+        "pollination": criteria.pollination(garden, site.neighbours_have_fruit_trees),
         "disease": varieties.disease.value,
     }
     weights = {"pollination": WISHES["pollination"], "disease": WISHES["disease"]}
@@ -306,13 +307,17 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties = everyone
+    varieties, rows = everyone, np.arange(len(everyone))
     if crops:
-        varieties = taken(everyone, np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy()))
-    when = timing(profile, varieties, site.frost_shift)
+        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
+        varieties = taken(everyone, rows)
+    when = timing(profile, everyone, site.frost_shift)
+    garden = garden_partners(catalog, trees, rows, when.blooms)
+    if crops:
+        when = when.taken(rows)
     kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
     found = limiting(varieties, profile, when, kills, site.frost_shift)
-    wished, weights = wishes(varieties, everyone, trees, site, goals)
+    wished, weights = wishes(varieties, garden, site, goals)
     share = known_share(varieties)
 
     by_wishes, by_proof = PRESETS[goals.preset]
@@ -328,6 +333,7 @@ def rank(
         varieties=varieties,
         profile=profile,
         when=when,
+        garden=garden,
         found=found,
         wished=wished,
         verdict=verdict,

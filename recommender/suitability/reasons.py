@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from recommender import units as convert
 from recommender.suitability import cautions
 from recommender.suitability.expectations import text
-from recommender.wording import crop_plural, list_words
+from recommender.wording import crop_in_sentence, crop_plural, list_words
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
     from recommender.suitability.expectations import Varieties
+    from recommender.suitability.garden_partners import Garden
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import Site
     from recommender.suitability.timing import Timing
@@ -33,9 +34,10 @@ PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
 WATCH = {"winter": 0.90, "chill": 0.80, "dormancy": 0.55, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
 PRAISE = 0.95
+# A tree that stands there is named as a partner from this chance on.
+PARTNER_SERVES = 0.6
 # Traits whose sources are counted in a sentence.
 _SOURCED = ("zone_min", "min_survival_temp", "chill_hours", "chill_portions")
-_ALONE = ("self-fertile", "parthenocarpic")
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +47,7 @@ class Context:
     varieties: Varieties
     profile: Profile
     when: Timing
+    garden: Garden
     found: dict[str, Floats]
     wished: dict[str, Floats]
     verdict: NDArray[np.intp]
@@ -113,7 +116,7 @@ class Teller:
         self.standing = {trait: text(frame, f"{trait}_standing").tolist() for trait in _SOURCED}
         self.counts = {trait: count.tolist() for trait, count in context.varieties.n_sources.items()}
         self.uses = text(frame, "use").tolist()
-        self.partner_trees = [variety for _, variety in context.trees]
+        self.trees = context.trees
 
     @staticmethod
     def _column(frame: pd.DataFrame, name: str) -> list[float]:
@@ -215,7 +218,7 @@ class Teller:
         share = _times(context.found["season"][row], context.years, "year")
         whose = (
             ""
-            if context.varieties.ripe_days.known[row]
+            if context.when.harvest_known[row]
             else (f"; nobody has published when it ripens, so the usual time of {self._crops(row)} is taken")
         )
         if context.varieties.evergreen[row]:
@@ -233,24 +236,22 @@ class Teller:
 
     def partner(self, row: int) -> str:
         """Pollination in this garden."""
-        varieties, value = self.context.varieties, self.context.wished["pollination"][row]
-        kind = str(varieties.self_fertility[row])
-        taken = (
-            ""
-            if varieties.self_fertility_known[row]
-            else f" (not published for it; usual of {self._crops(row)})"
-        )
-        if kind in _ALONE:
-            return f"It sets fruit alone (self-fertile){taken}"
-        if kind == "male":
+        garden = self.context.garden
+        taken = "" if garden.known[row] else f" (not published for it; usual of {self._crops(row)})"
+        if garden.male[row]:
             return "It bears no fruit itself: it is grown as a pollen partner"
-        need = {
-            "partly-self-fertile": "It sets some fruit alone and more with a partner",
-            "female": "It needs a male pollen partner",
-        }.get(kind, "It needs a pollen partner of another variety")
-        if self.partner_trees and value >= 0.7 and kind != "partly-self-fertile":
-            trees = list_words(self.partner_trees)
-            return f"{need}{taken}; a tree that already stands there can be one ({trees})"
+        alone = "It sets fruit alone (self-fertile)"
+        serving = self._serving_tree(row)
+        if garden.alone[row]:
+            better = "; a partner adds to the crop" if garden.gains[row] else ""
+            return f"{alone}{taken}{better}"
+        need = "It needs a pollen partner of another variety"
+        if garden.gains[row]:
+            need = "It sets some fruit alone and more with a partner"
+        elif garden.female[row]:
+            need = "It needs a male pollen partner"
+        if serving:
+            return f"{serving}. {need}{taken}"
         near = {
             "yes": "; neighbours' fruit trees may serve",
             "no": "; plant one with it, for none stands near",
@@ -258,6 +259,19 @@ class Teller:
             self.context.site.neighbours_have_fruit_trees, "; check what blooms near by, or plant one with it"
         )
         return f"{need}{taken}{near}"
+
+    def _serving_tree(self, row: int) -> str:
+        """The sentence on a tree that stands there and serves the variety; empty where none does."""
+        partner = self.context.garden.partner
+        if partner.chance[row] < PARTNER_SERVES:
+            return ""
+        crop, variety = self.trees[partner.tree[row]]
+        named = variety if crop == self.crop[row] else f"{variety} ({crop_in_sentence(crop)})"
+        then = "both set fruit" if partner.both[row] else "it sets fruit"
+        days = partner.days[row]
+        if days != days:
+            return f"Your {named} gives it pollen, so {then}"
+        return f"Blooms with your {named}, so {then} (bloom overlap about {days:.0f} days)"
 
     def size(self, row: int) -> str:
         """Room against the least height."""
@@ -305,8 +319,11 @@ class Teller:
 
 
 def _order(context: Context, rows: NDArray[np.intp]) -> NDArray[np.intp]:
-    """For each row the limiting criteria, worst first against what `sound` asks (R, 5)."""
-    lack = np.stack([context.found[name][rows] - WATCH[name] for name in WATCH], axis=1)
+    """For each row the limiting criteria, worst first against what `sound` asks (R, 6)."""
+    lacks = {name: context.found[name][rows] - WATCH[name] for name in WATCH}
+    # A tree short of chill blooms late or not at all, so its fruit is late as well: the cause comes first.
+    lacks["season"] = np.where(lacks["chill"] < 0.0, np.maximum(lacks["season"], lacks["chill"]), lacks["season"])
+    lack = np.stack(list(lacks.values()), axis=1)
     return np.argsort(lack, axis=1, kind="stable")
 
 
@@ -399,7 +416,7 @@ def dates(context: Context) -> dict[str, Any]:
     return {
         "bloom_day": np.where(bloom < last, bloom, np.nan),
         "bloom_error_d": context.when.bloom_error.round(1),
-        "harvest_day": np.where((harvest < last) & ~context.varieties.evergreen, harvest, np.nan),
+        "harvest_day": np.where(harvest < last, np.rint(harvest), np.nan),
         "harvest_error_d": context.when.harvest_error.round(1),
     }
 

@@ -135,3 +135,19 @@ def test_joint_solution_covers_most_varieties_that_state_an_offset(catalog: Cata
         stated = evidence[evidence["trait"].eq(name)].groupby(["crop", "variety"]).ngroups
         placed = catalog.traits()[name].notna().sum()
         assert placed > 0.85 * stated
+
+
+def test_a_variety_against_references_that_stand_nowhere_is_set_aside_not_given_a_boundless_interval() -> None:
+    facts = [from_reference(name, "Ref", "paper-1") for name in "BCDF"]
+    facts.append(fact("ripening_offset", 4.0, "paper-2", variety="G", note="vs the cultivars B, E; Withy Hollow"))
+    settled = settle(rows(*facts), SOURCES, CROPS)
+    on_scale = settled.settled[settled.settled["trait"].eq("ripening_offset")]
+    assert "G" not in set(on_scale["variety"])
+    assert "hangs on references" in " ".join(settled.set_aside["reason"])
+
+
+def test_every_offset_of_the_catalog_is_known_to_within_two_months(catalog: Catalog) -> None:
+    traits = catalog.traits()
+    for name in ("bloom_offset", "ripening_offset"):
+        width = traits[f"{name}_high"] - traits[f"{name}_low"]
+        assert width.max() <= 120.0

@@ -27,6 +27,7 @@ class InventedProfile:
     tmax: NDArray[np.float64]
     hemisphere: str
     zone_number: float
+    year: NDArray[np.int64] = field(default_factory=lambda: np.arange(1, YEARS + 1))
     zone: str = "7a"
     lat: float = 45.0
     lon: float = 0.0
@@ -70,17 +71,17 @@ def climate(
 
 
 _CROPS = [
-    ("apple", "no", 300, 1200, "self-sterile", 4.9, 5.5, "apple"),
-    ("peach", "no", 150, 1200, "self-fertile", 4.0, 8.0, "peach"),
-    ("mandarin", "yes", 0, 0, "self-fertile", 3.0, 6.0, "mandarin"),
+    ("apple", "no", 300, 1200, "self-sterile", 4.9, 5.5, "apple", "gametophytic"),
+    ("peach", "no", 150, 1200, "self-fertile", 4.0, 8.0, "peach", "none"),
+    ("mandarin", "yes", 0, 0, "self-fertile", 3.0, 6.0, "mandarin", "none"),
 ]
 _VARIETIES = [
     # crop, variety, zone_min, chill, ripening, self-fertility, use, bloom, S-alleles
-    ("apple", "Withy Early", 4.0, 800, "early", "self-sterile", "fresh", "mid", "S1S2"),
-    ("apple", "Withy Late", 5.0, 900, "very-late", "self-sterile", "cooking|cider", "mid", "S3S5"),
-    ("apple", "Withy Hardy", 2.0, 1000, "mid", "self-fertile", "fresh", "mid", "S2S3"),
-    ("apple", "Withy Soft", 6.0, 250, "mid", "self-sterile", "fresh", "early", "S1S9"),
-    ("apple", "Withy Twin", 4.0, 800, "mid", "self-sterile", "fresh", "mid", "S1S2"),
+    ("apple", "Withy Early", 4.0, 800, "early", "self-sterile", "fresh", "mid", "S1 S2"),
+    ("apple", "Withy Late", 5.0, 900, "very-late", "self-sterile", "cooking|cider", "mid", "S3 S5"),
+    ("apple", "Withy Hardy", 2.0, 1000, "mid", "self-fertile", "fresh", "mid", "S2 S3"),
+    ("apple", "Withy Soft", 6.0, 250, "mid", "self-sterile", "fresh", "early", "S1 S9"),
+    ("apple", "Withy Twin", 4.0, 800, "mid", "self-sterile", "fresh", "mid", "S1 S2"),
     ("apple", "Withy Unwritten", None, None, None, None, None, None, None),
     ("peach", "Parish Peach", 5.0, 750, "mid", None, "fresh", None, None),
     ("peach", "Parish Southern", 8.0, 200, "early", None, "fresh", None, None),
@@ -100,7 +101,7 @@ class InventedCatalog:
 
     def crops(self) -> pd.DataFrame:
         names = ["crop", "evergreen", "chill_hours_low", "chill_hours_high", "typical_self_fertility"]
-        names += ["seedling_height_low_m", "seedling_height_high_m", "crosses_with"]
+        names += ["seedling_height_low_m", "seedling_height_high_m", "crosses_with", "incompatibility"]
         return pd.DataFrame(_CROPS, columns=names)
 
     def rootstocks(self) -> pd.DataFrame:
@@ -119,6 +120,16 @@ class InventedCatalog:
         ]
         names = ["crop", "topic", "regions", "severity", "fact", "source_id", "basis"]
         return pd.DataFrame(rows, columns=names)
+
+    def pairs(self) -> pd.DataFrame:
+        names = ["female_crop", "female", "male_crop", "male", "result", "source_id"]
+        return pd.DataFrame(columns=names, dtype=object)
+
+    def names(self) -> pd.DataFrame:
+        return pd.DataFrame(columns=["crop", "name", "variety"], dtype=object)
+
+    def evidence(self) -> None:
+        """Nothing beside the settled traits."""
 
     def bloom_critical_temps(self) -> pd.DataFrame:
         rows = [("apple", "full bloom", -2.2, -3.9, "invented")]

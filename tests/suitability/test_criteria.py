@@ -6,15 +6,15 @@ from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from recommender.suitability import criteria
 from recommender.suitability.expectations import Trait, Varieties, expect
+from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site
-from recommender.suitability.timing import bloom_day, harvest_day, timing, weeks_of_fruit
+from recommender.suitability.timing import timing, weeks_of_fruit
 from tests.suitability.invented import InventedCatalog, climate
 
 
@@ -119,12 +119,11 @@ def test_north_and_south_bloom_at_the_same_distance_from_midwinter() -> None:
 
 
 def test_bloom_and_harvest_move_with_warmth() -> None:
-    cool, warm = climate(summer=16.0), climate(summer=24.0)
-    means = [(place.tmin + place.tmax) / 2 for place in (cool, warm)]
-    blooms = [bloom_day(mean, np.array([318.0]), 184) for mean in means]
-    assert (blooms[1] < blooms[0]).all()
-    ripe = [harvest_day(mean, bloom, np.array([140.0])) for mean, bloom in zip(means, blooms, strict=True)]
-    assert ((ripe[1] - blooms[1]) < (ripe[0] - blooms[0])).all()
+    (varieties, cool), (_, warm) = season(summer=16.0), season(summer=24.0)
+    apples = (varieties.frame["crop"] == "apple").to_numpy()
+    assert (warm.bloom[apples] < cool.bloom[apples]).all()
+    grown = [np.median(when.harvest - when.bloom, axis=1)[apples] for when in (cool, warm)]
+    assert (grown[1] < grown[0]).all()
 
 
 def test_fruit_that_never_ripens_is_never_called_ripe() -> None:
@@ -153,10 +152,14 @@ def test_a_frost_hollow_costs_blossom() -> None:
 
 
 def test_a_tree_that_stands_there_is_a_partner_unless_it_is_its_twin() -> None:
-    varieties = invented()
-    alone = criteria.pollination(varieties, varieties, [], "no")
-    beside = criteria.pollination(varieties, varieties, [("apple", "Withy Early")], "no")
-    assert beside[row(varieties, "Withy Late")] == pytest.approx(1.0)
+    varieties, when = season()
+    rows, catalog = np.arange(len(varieties)), cast(Any, InventedCatalog())
+    alone, beside = (
+        criteria.pollination(garden_partners(catalog, trees, rows, when.blooms), "no")
+        for trees in ([], [("apple", "Withy Early")])
+    )
+    assert beside[row(varieties, "Withy Late")] > 0.8
+    assert beside[row(varieties, "Withy Late")] > alone[row(varieties, "Withy Late")]
     assert beside[row(varieties, "Withy Early")] == alone[row(varieties, "Withy Early")]
     assert beside[row(varieties, "Withy Twin")] == alone[row(varieties, "Withy Twin")]
     assert alone[row(varieties, "Withy Hardy")] == 1.0

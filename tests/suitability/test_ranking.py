@@ -83,7 +83,9 @@ def test_a_partner_lifts_a_self_sterile_apple_to_sound() -> None:
     beside = ranked(Site(place="Withy Hollow", existing_trees=("apple:Withy Late",)), coldest=-15.0)
     assert verdict(alone, "Withy Early") == "with care"
     assert verdict(beside, "Withy Early") == "sound"
-    assert "Withy Late" in told(beside, "Withy Early")
+    assert "Blooms with your Withy Late, so both set fruit (bloom overlap about" in told(
+        beside, "Withy Early"
+    )
 
 
 def test_an_existing_tree_nobody_knows_gets_suggestions() -> None:
