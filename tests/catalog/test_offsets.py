@@ -137,9 +137,19 @@ def test_joint_solution_covers_most_varieties_that_state_an_offset(catalog: Cata
         assert placed > 0.85 * stated
 
 
-def test_a_variety_against_references_that_stand_nowhere_is_set_aside_not_given_a_boundless_interval() -> None:
+def test_a_variety_against_references_that_stand_nowhere_is_set_aside_not_given_a_boundless_interval() -> (
+    None
+):
     facts = [from_reference(name, "Ref", "paper-1") for name in "BCDF"]
-    facts.append(fact("ripening_offset", 4.0, "paper-2", variety="G", note="vs the cultivars B, E; Withy Hollow"))
+    facts.append(
+        fact(
+            "ripening_offset",
+            4.0,
+            "paper-2",
+            variety="G",
+            note="vs the commercial cultivars B, E; Withy Hollow",
+        )
+    )
     settled = settle(rows(*facts), SOURCES, CROPS)
     on_scale = settled.settled[settled.settled["trait"].eq("ripening_offset")]
     assert "G" not in set(on_scale["variety"])
