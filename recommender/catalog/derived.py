@@ -7,7 +7,6 @@ an old table; it is written beside and put in place whole.
 
 from __future__ import annotations
 
-import os
 import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -47,7 +46,7 @@ def derived_tables(
                     connection.register("incoming", pa.Table.from_pandas(frame, preserve_index=False))
                     connection.execute(f'CREATE TABLE "{table}" AS SELECT * FROM incoming')
                     connection.unregister("incoming")
-            os.replace(made, path)
+            made.replace(path)
     except (OSError, duckdb.Error) as problem:
         raise StorageFault(
             f"The {name} tables could not be written ({' '.join(str(problem).split())[:200]})",

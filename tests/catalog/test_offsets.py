@@ -147,7 +147,7 @@ def test_a_variety_against_references_that_stand_nowhere_is_set_aside_not_given_
             4.0,
             "paper-2",
             variety="G",
-            note="vs the commercial cultivars B, E; Withy Hollow",
+            note="vs the commercial cultivars B, Withy Nowhere; Withy Hollow",
         )
     )
     settled = settle(rows(*facts), SOURCES, CROPS)
