@@ -22,8 +22,8 @@ import pandas as pd
 from recommender import Goals, Site, open_catalog, rank
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability import criteria, ranking
-from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
+from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing

@@ -18,7 +18,7 @@ from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import Units, crop_in_sentence, day_words, number_words, plain, rows
 
 Paper = Literal["light", "dark"]
-_ROW_HEIGHT = 28
+ROW_HEIGHT = 28
 # Ink, rule and leaf of the face (.streamlit/config.toml), which a chart cannot read for itself.
 COLOURS = {"light": ("#22261f", "#d9d5c8", "#2f6b3c"), "dark": ("#ece9e0", "#34383a", "#8fc79a")}
 # So that a season lies in common years; the axis shows day and month only.
@@ -131,6 +131,6 @@ def _calendar(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
         y=y,
         tooltip=tooltip,
     )
-    height = _ROW_HEIGHT * len(data) + 10
+    height = ROW_HEIGHT * len(data) + 10
     chart = alt.layer(doubt, picked).properties(height=height, width="container", background="transparent")
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)

@@ -12,7 +12,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from recommender.charts import _COLOURS, _ROW_HEIGHT, Paper, Picture, _dates
+from recommender.charts import COLOURS, ROW_HEIGHT, Paper, Picture, dates_of
 from recommender.climate.season import Hemisphere, season_date
 from recommender.wording import Units, crop_in_sentence, day_words, list_words, plain, rows
 
@@ -41,11 +41,11 @@ def bloom_ladder(
     data = pd.DataFrame(
         {
             "name": names,
-            "from": _dates(start, hemisphere),
-            "to": _dates(end, hemisphere),
-            "full": _dates(middle, hemisphere),
-            "early": _dates(middle - error, hemisphere),
-            "late": _dates(middle + error, hemisphere),
+            "from": dates_of(start, hemisphere),
+            "to": dates_of(end, hemisphere),
+            "full": dates_of(middle, hemisphere),
+            "early": dates_of(middle - error, hemisphere),
+            "late": dates_of(middle + error, hemisphere),
             "said": said,
             "doubt": [f"give or take {round(days)} days" for days in error],
             "resting": known["told_by"].to_numpy(),
@@ -87,7 +87,7 @@ def _sentence(
 
 
 def _ladder(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
-    ink, rule, leaf = _COLOURS[paper]
+    ink, rule, leaf = COLOURS[paper]
     day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
     axis = alt.Axis(orient="top", labelExpr=day, tickCount=6, domain=False, labelFontSize=13)
     y = alt.Y(
@@ -113,11 +113,9 @@ def _ladder(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
             tooltip=tooltip,
         )
 
-    full = base.mark_tick(color=ink, thickness=3, size=_ROW_HEIGHT * 0.6).encode(
+    full = base.mark_tick(color=ink, thickness=3, size=ROW_HEIGHT * 0.6).encode(
         x=alt.X("utcyearmonthdate(full):T", scale=scale, axis=axis, title=None), y=y, tooltip=tooltip
     )
     layers = alt.layer(bar("from", "to", {"band": 0.5}, 0.45), bar("early", "late", 3, 1.0), full)
-    chart = layers.properties(
-        height=_ROW_HEIGHT * len(data) + 10, width="container", background="transparent"
-    )
+    chart = layers.properties(height=ROW_HEIGHT * len(data) + 10, width="container", background="transparent")
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)

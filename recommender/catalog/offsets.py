@@ -35,8 +35,8 @@ MIN_SHARED = 3
 """A source without a named reference joins if it shares that many varieties with those already placed."""
 MIN_HARVEST_DATES = 5
 WIDEST_HALF_INTERVAL_D = 60.0
-"""An effect known less well than this is not on the scale: it hangs on the mean of several references of which
-one or more stand nowhere else."""
+"""An effect known less well than this is not on the scale: it hangs on the mean of several references of
+which one or more stand nowhere else."""
 EVERGREEN_OR_MIXED = ("avocado", "lemon", "lime", "fig")
 """Crops whose harvest dates are legal, year-round or of two crops a year: no scale is made of them."""
 HUBER, HUBER_ROUNDS = 1.5, 5

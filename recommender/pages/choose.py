@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from recommender.suitability.ranking import Ranking
 
 _FIRST = 10
+_MOST_IN_BLOOM = 20
 _WHERE = {"name": "its name", "point": "coordinates", "figures": "zone and chill"}
 _USES = {
     "fresh": "eating fresh",
@@ -249,6 +250,7 @@ def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
         width="stretch",
     )
     _calendar(ranking, listed, units)
+    _bloom(catalog, ranking, listed.head(_MOST_IN_BLOOM), units)
 
 
 def _show_more(shown: int) -> None:
@@ -355,3 +357,29 @@ def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
     st.html(cards.paragraphs([picture.sentence]))
     st.altair_chart(picture.chart, width="stretch", theme=None)
     st.html('<p class="ow-quiet">The bar is two weeks of picking; the thin line is its doubt.</p>')
+
+
+def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> None:
+    """When the listed varieties flower, and who serves whom among them; drawn only when opened."""
+    from recommender.biology.partners import whole_matrix
+    from recommender.charts_phenology import bloom_ladder
+    from recommender.charts_pollination import pollination_network
+
+    ladder = st.expander(f"When these {len(listed)} flower", key="bloom-ladder", on_change="rerun")
+    if ladder.open:
+        with ladder:
+            summary = ranking.bloom_summary(len(listed))
+            picture = bloom_ladder(summary, ranking.site["hemisphere"], units, shared.paper())
+            if picture is None:
+                st.html('<p class="ow-quiet">None of these flowers here in most years.</p>')
+            else:
+                st.html(cards.paragraphs([picture.sentence]))
+                st.altair_chart(picture.chart, width="stretch", theme=None)
+    network = st.expander(f"Who pollinates whom among these {len(listed)}", key="network", on_change="rerun")
+    if network.open:
+        with network:
+            matrix = whole_matrix(catalog)
+            chosen = [matrix.position(row.crop, row.variety) for row in rows(listed)]
+            picture = pollination_network(matrix, chosen, shared.paper())
+            st.html(cards.paragraphs([picture.sentence]))
+            st.altair_chart(picture.chart, width="stretch", theme=None)

@@ -134,6 +134,14 @@ class Ranking:
             record["criteria"] = dict(zip(short, row, strict=True))
         return [{str(key): value for key, value in record.items()} for record in plain]
 
+    def bloom_summary(self, top: int) -> pd.DataFrame:
+        """Bloom of the first `top` varieties at the site, earliest first (`bloom_table.bloom_summary`)."""
+        from recommender.biology.bloom_table import bloom_summary
+
+        rows = self.frame.index.to_numpy()[:top]
+        traits = self.context.varieties.frame.iloc[rows].reset_index(drop=True)
+        return bloom_summary(traits, self.context.profile, self.context.when.blooms.taken(rows))
+
     def weeks_of_fruit(self, top: int) -> float:
         """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
         days = self.frame["harvest_day"].head(top).dropna().to_numpy(dtype=float)

@@ -322,7 +322,9 @@ def _order(context: Context, rows: NDArray[np.intp]) -> NDArray[np.intp]:
     """For each row the limiting criteria, worst first against what `sound` asks (R, 6)."""
     lacks = {name: context.found[name][rows] - WATCH[name] for name in WATCH}
     # A tree short of chill blooms late or not at all, so its fruit is late as well: the cause comes first.
-    lacks["season"] = np.where(lacks["chill"] < 0.0, np.maximum(lacks["season"], lacks["chill"]), lacks["season"])
+    lacks["season"] = np.where(
+        lacks["chill"] < 0.0, np.maximum(lacks["season"], lacks["chill"]), lacks["season"]
+    )
     lack = np.stack(list(lacks.values()), axis=1)
     return np.argsort(lack, axis=1, kind="stable")
 
