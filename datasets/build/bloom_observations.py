@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -74,7 +75,9 @@ def winters(folder: Path) -> dict[tuple[str, int], tuple[Floats, Floats, Floats]
     out = {}
     doy = season_days_of_year("north")[FIRST : FIRST + DAYS]
     for path in sorted((folder / "daily_weather").glob("*.csv")):
-        record = pd.read_csv(path, parse_dates=["date"]).set_index("date").asfreq("D").interpolate(limit=5)
+        record: Any = (
+            pd.read_csv(path, parse_dates=["date"]).set_index("date").asfreq("D").interpolate(limit=5)
+        )
         record = record[~((record.index.month == 2) & (record.index.day == 29))]
         for year in range(record.index[0].year + 1, record.index[-1].year + 1):
             at = record.index.get_indexer([pd.Timestamp(year - 1, 9, 1)])[0]

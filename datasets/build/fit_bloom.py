@@ -95,7 +95,8 @@ class Crop:
         within = max(1.25 * float((frame["y"] - frame["v"].map(middle)).abs().mean()), 0.01)
         between = max(float(middle.var(ddof=0)) - float((within**2 / count).mean()), (0.2 * within) ** 2)
         shrunk = (middle - mean) * count / (count + within**2 / between)
-        return mean, shrunk.to_dict(), within, between**0.5
+        effects = {str(name): float(effect) for name, effect in shrunk.items()}
+        return mean, effects, within, float(between**0.5)
 
     def errors(self, theta: Floats, train: NDArray[np.intp], test: NDArray[np.intp]) -> Floats:
         """Predicted less observed day of the test rows [d], levels from the training rows."""

@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -193,7 +194,8 @@ def with_heat(dates: pd.DataFrame, catalog: Catalog) -> tuple[pd.DataFrame, dict
     dates = dates.merge(frame, on=["crop", "variety"])
     profiles = {}
     parts = []
-    for (place, lat, lon), part in dates.groupby(["place", "lat", "lon"]):
+    groups: Any = dates.groupby(["place", "lat", "lon"])
+    for (place, lat, lon), part in groups:
         profiles[str(place)] = build_profile(normals_at(float(lat), float(lon)), years=15)
         bloom = full_bloom(traits.iloc[part["row"]], profiles[str(place)])
         parts.append(part.assign(bloom=np.nanmedian(bloom, axis=1)))

@@ -133,8 +133,8 @@ def scores(crops: dict[str, Crop], start: dict[str, Floats]) -> tuple[pd.DataFra
     for name, crop in crops.items():
         labels = np.unique(crop.label)
         dealt = np.random.default_rng(SEED).permutation(len(labels)) % min(VARIETY_FOLDS, len(labels))
-        fold = dict(zip(labels, dealt, strict=True))
-        of_row = np.array([fold[label] for label in crop.label])
+        of_label = dict(zip(labels, dealt, strict=True))
+        of_row = np.array([of_label[label] for label in crop.label])
         parts_here = []
         for each in np.unique(of_row):
             train_rows, test = np.flatnonzero(of_row != each), np.flatnonzero(of_row == each)

@@ -6,6 +6,7 @@ Length of bloom is fitted here too: first to last flowers, shorter in warm weath
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,7 +44,8 @@ def bloom_lengths(
     parts = []
     for name, crop in crops.items():
         mean = dict(zip(sorted(set(zip(crop.place, crop.year, strict=True))), crop.data.mean, strict=True))
-        for row in raw[raw["crop"] == name].itertuples():
+        mine: Any = raw[raw["crop"] == name].itertuples()
+        for row in mine:
             day = season_day(row.full_bloom_f50.strftime("%m-%d"), "north", after=FIRST) - FIRST
             days = mean.get((row.place, row.year))
             length = (row.end_of_flowering - row.first_flowers_f5).days
@@ -84,7 +86,9 @@ def usual_need(catalog: Catalog, crop: str) -> float:
     """The crop's usual published chill need [CP]: middle of its varieties', else of its range."""
     traits = catalog.traits()
     own = portions_needed(traits[traits["crop"] == crop]).dropna()
-    span = catalog.crops().set_index("crop").loc[crop, ["chill_hours_low", "chill_hours_high"]].astype(float)
+    span: Any = (
+        catalog.crops().set_index("crop").loc[crop, ["chill_hours_low", "chill_hours_high"]].astype(float)
+    )
     if len(own) >= 8:
         return float(own.median())
     return float(span.mean() / HOURS_PER_PORTION) if span.notna().all() else 45.0
@@ -167,8 +171,8 @@ def write(
                     name,
                     label,
                     variety,
-                    shrunk[label],
-                    shrunk[label] / slope,
+                    shrunk[str(label)],
+                    shrunk[str(label)] / slope,
                     ahead[label],
                     sd / slope,
                     n,
@@ -178,7 +182,7 @@ def write(
             )
     for name, anchor in ANCHORS.items():
         borrowed, _, _ = fitted[anchor.curve]
-        base = next(row for row in rows if row["crop"] == anchor.curve)
+        base: Any = next(row for row in rows if row["crop"] == anchor.curve)
         usual = usual_need(catalog, name)
         curve = curve_of(anchor, borrowed, min(usual / base["usual_need_portions"], 1.2))
         leader = fitted[anchor.after][:2] if anchor.after else None

@@ -6,6 +6,8 @@ scores of build/fit_ripening.py.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -76,7 +78,8 @@ def test_published_harvest_dates_of_a_place_are_met(
     off = []
     for crop, part in told.groupby("crop"):
         days = harvest_days(catalog, str(crop), point)
-        for row in part.itertuples():
+        rows: Any = part.itertuples()
+        for row in rows:
             off.append(float(days[row.variety]) - season_day(str(row.value), "north", after=184))
     print(f"\n{note}: {len(off)} dates, median off by {np.median(np.abs(off)):.1f} d")
     assert np.median(np.abs(off)) <= within_d
