@@ -1,0 +1,137 @@
+"""A planting as it is saved, printed and drawn: the trees, what they cover, and what is not sure.
+
+Plain frozen objects; `Plan` holds no arrays and no catalog, so that it can be written to a file and read
+again by a later version (`plan_file`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+SCHEMA = "orchardwright-plan"
+VERSION = 1
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", ser_json_inf_nan="null")
+
+
+class Harvest(_Part):
+    """Picking at the site, MM-DD; error_d: doubt of the first day [d]; store_weeks: how long it keeps."""
+
+    first: str
+    last: str
+    error_d: float | None = None
+    store_weeks: float | None = None
+
+
+class Partner(_Part):
+    """A donor of a tree. sure: known to set fruit, else likely only; standing: it stands there already."""
+
+    crop: str
+    variety: str
+    sure: bool
+    standing: bool = False
+
+
+class PlannedTree(_Part):
+    """One tree to plant. x, y [m] on the plot, None without one. grafted_with: further varieties of a family
+    tree, all on this one. facts: settled values the choice rests on, as they were then."""
+
+    crop: str
+    variety: str
+    rootstock: str
+    x: float | None = None
+    y: float | None = None
+    pollinated_by: tuple[Partner, ...] = ()
+    pollination: str = ""
+    harvest: Harvest | None = None
+    score: float
+    verdict: str
+    why: str = ""
+    watch: str = ""
+    locked: bool = False
+    height_low_m: float | None = None
+    height_high_m: float | None = None
+    spread_m: float
+    spacing_m: float
+    years_low: float | None = None
+    years_high: float | None = None
+    stock_why: str = ""
+    stock_watch: str = ""
+    staking: str = ""
+    grafted_with: tuple[str, ...] = ()
+    facts: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """ "crop:variety"."""
+        return f"{self.crop}:{self.variety}"
+
+
+class Week(_Part):
+    """A wanted week by its first and last day (MM-DD), what was wanted, and which trees cover it."""
+
+    first: str
+    last: str
+    wanted: Literal["fresh", "from store"]
+    ripe: tuple[str, ...] = ()
+    in_store: tuple[str, ...] = ()
+
+    @property
+    def covered(self) -> bool:
+        """Whether what was wanted is there."""
+        return bool(self.ripe) or (self.wanted == "from store" and bool(self.in_store))
+
+
+class Measured(_Part):
+    """A set and what it is worth; used for alternatives and for the greedy choice it is compared with."""
+
+    trees: tuple[str, ...]
+    value: float
+    suitability: float
+    harvest_cover: float
+    served: float
+    served_sure: float
+    served_twice: float
+    faults: tuple[str, ...] = ()
+
+
+class Plan(_Part):
+    """The whole planting. optimality_gap: relative to the proven bound, 0 when no better set exists.
+
+    measured: this set's own figures; greedy: what picking from the top of the ranked list would have given.
+    one_tree: what else is offered where there is room for one tree. notes: what had to give.
+    """
+
+    schema_name: Literal["orchardwright-plan"] = Field(default=SCHEMA, alias="schema")
+    version: int = VERSION
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, ser_json_inf_nan="null")
+
+    made_with: str
+    data_key: str
+    place: str
+    hemisphere: Literal["north", "south"]
+    lat: float
+    site: dict[str, Any]
+    goals: dict[str, Any]
+    planting: dict[str, Any]
+    plot: dict[str, Any] | None = None
+    trees: tuple[PlannedTree, ...]
+    weeks: tuple[Week, ...] = ()
+    harvest_cover: float
+    optimality_gap: float | None
+    solve_seconds: float
+    status: str
+    candidates: int
+    measured: Measured
+    greedy: Measured
+    alternatives: tuple[Measured, ...] = ()
+    one_tree: tuple[Measured, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON types."""
+        return self.model_dump(mode="json", by_alias=True)

@@ -1,0 +1,435 @@
+"""The choice of a set as a mixed-integer programme: which trees are best together, proven.
+
+In comes a `Problem`, plain arrays over candidate varieties and trees that already stand; out goes a
+`Solution` with the trees chosen, the value and the gap that is left to the proven bound. `evaluate` values any
+set by the same rules without a solver, so that a greedy choice and a search by brute force can be compared.
+docs/selection.md states the programme with its symbols.
+
+Solver: HiGHS through `scipy.optimize.milp`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from recommender.errors import BadInput
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+STORED_IN_FRESH_WEEK = 0.5
+"""What fruit from store is worth in a week in which ripe fruit was wanted (our choice)."""
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What each aim is worth beside the mean suitability of the trees, which counts 1 (our choice)."""
+
+    cover: float = 0.8
+    crops: float = 0.4
+    known_donor: float = 0.10
+    second_donor: float = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """n varieties, W wanted weeks. All arrays have one row a variety.
+
+    score (n,): suitability in [0, 1]; 0 for one that is there for its pollen only.
+    likely, known (n, n): column's pollen probably / surely sets fruit on the row.
+    needs (n,): bears nothing without a donor; triploid (n,): wants two donors that serve each other.
+    ripe, kept (n, W): has ripe fruit / fruit in store in that week; fresh (W,): ripe fruit is wanted then.
+    group (n,): near-identical varieties share a number; crop (n,): number of the crop.
+    area (n,) [m2], price (n,): what one tree takes and costs; area_limit, budget: what there is.
+    standing (n,): stands already, takes nothing. fixed (n,): must be planted.
+    trees: how many to plant at most. quota: crop number -> (fewest, most) trees to plant.
+    wished_crops: crop numbers of which at least one tree each is wished for.
+    """
+
+    score: Floats
+    likely: Flags
+    known: Flags
+    needs: Flags
+    triploid: Flags
+    ripe: Flags
+    kept: Flags
+    fresh: Flags
+    group: Ints
+    crop: Ints
+    area: Floats
+    price: Floats
+    standing: Flags
+    fixed: Flags
+    trees: int
+    area_limit: float = np.inf
+    budget: float = np.inf
+    quota: Mapping[int, tuple[int, int]] = field(default_factory=dict)
+    wished_crops: tuple[int, ...] = ()
+    weights: Weights = Weights()
+
+    def __post_init__(self) -> None:
+        n, weeks = self.ripe.shape
+        square = (n, n)
+        wrong = [
+            name
+            for name, shape in (
+                ("likely", square), ("known", square), ("kept", (n, weeks)), ("fresh", (weeks,)),
+                ("score", (n,)), ("group", (n,)), ("standing", (n,)), ("fixed", (n,)),
+            )
+            if getattr(self, name).shape != shape
+        ]  # fmt: skip
+        if wrong or self.trees < 1:
+            raise BadInput(
+                f"The problem of choosing trees has {'the wrong shape in ' + wrong[0] if wrong else 'no trees'}",
+                remedy="Give one row a variety, one column a week, and at least one tree",
+            )
+
+    def __len__(self) -> int:
+        return len(self.score)
+
+    def take(self, rows: NDArray[np.intp]) -> Problem:
+        """The same problem over some of the varieties."""
+        per_row = ("score", "needs", "triploid", "ripe", "kept", "group", "crop", "area", "price", "standing")
+        parts = {name: getattr(self, name)[rows] for name in (*per_row, "fixed")}
+        square = np.ix_(rows, rows)
+        return replace(self, likely=self.likely[square], known=self.known[square], **parts)
+
+    @property
+    def week_value(self) -> Floats:
+        """(W,) value of each wanted week; they sum to 1."""
+        return np.full(len(self.fresh), 1.0 / max(len(self.fresh), 1))
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """What a set is worth. served: share of the planted trees that need a donor and have one that is likely
+    (1 where none needs one); served_known, served_twice: that have a sure one, that have two; cover: share of
+    the wanted weeks with ripe fruit (fruit in store, where that was wanted); faults: rules broken, in words.
+    """
+
+    value: float
+    suitability: float
+    cover: float
+    served: float
+    served_known: float
+    served_twice: float
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """chosen (n,): planted (trees that stand already are not). gap: relative, 0 when proven best; nan where
+    nothing was found in time. status: optimal | time limit | infeasible."""
+
+    chosen: Flags
+    value: float
+    bound: float
+    gap: float
+    seconds: float
+    status: str
+
+
+def evaluate(problem: Problem, chosen: Flags) -> Evaluation:
+    """Value of planting `chosen` (n,), by the rules of the programme and without it."""
+    chosen = chosen & ~problem.standing
+    there = chosen | problem.standing
+    donors = problem.likely & there[None, :] & ~np.eye(len(problem), dtype=bool)
+    count = donors.sum(axis=1)
+    sure = (problem.known & donors).any(axis=1)
+    needs = problem.needs & chosen
+    pairs = np.array([_has_pair(problem.likely, donors[row]) for row in np.flatnonzero(chosen)], dtype=bool)
+    weights, weeks = problem.weights, problem.week_value
+    ripe = problem.ripe[there].any(axis=0)
+    kept = ripe | problem.kept[there].any(axis=0)
+    covered = np.where(problem.fresh, ripe, kept)
+    worth = np.where(problem.fresh, (1 - STORED_IN_FRESH_WEEK) * ripe + STORED_IN_FRESH_WEEK * kept, kept)
+    suitability = float(problem.score[chosen].sum()) / problem.trees
+    alone = chosen & ~problem.needs
+    with_known = (float((needs & sure).sum()) + float(alone.sum())) / problem.trees
+    twice = (float((needs & (count >= 2)).sum()) + float(alone.sum())) / problem.trees
+    crops = set(problem.crop[chosen].tolist())
+    met = sum(crop in crops for crop in problem.wished_crops) / max(len(problem.wished_crops), 1)
+    value = (
+        suitability
+        + weights.cover * float((weeks * worth).sum())
+        + weights.crops * met
+        + weights.known_donor * with_known
+        + weights.second_donor * twice
+    )
+    n_needs = max(int(needs.sum()), 1)
+    nobody = not needs.any()
+    return Evaluation(
+        value=value,
+        suitability=suitability * problem.trees / max(int(chosen.sum()), 1),
+        cover=float((weeks * covered).sum()) if len(weeks) else 1.0,
+        served=1.0 if nobody else float((needs & (count > 0)).sum()) / n_needs,
+        served_known=1.0 if nobody else float((needs & sure).sum()) / n_needs,
+        served_twice=1.0 if nobody else float((needs & (count >= 2)).sum()) / n_needs,
+        faults=tuple(_faults(problem, chosen, count, pairs)),
+    )
+
+
+def _has_pair(likely: Flags, donors: Flags) -> bool:
+    rows = np.flatnonzero(donors)
+    inside = likely[np.ix_(rows, rows)]
+    both = inside & inside.T
+    np.fill_diagonal(both, False)
+    return bool(both.any())
+
+
+def _faults(problem: Problem, chosen: Flags, donors: Ints, pairs: Flags) -> Iterable[str]:
+    rows = np.flatnonzero(chosen)
+    if len(rows) > problem.trees:
+        yield "too many trees"
+    if (problem.fixed & ~chosen).any():
+        yield "a fixed tree is missing"
+    if (problem.needs[rows] & (donors[rows] == 0)).any():
+        yield "a tree has no donor"
+    if (problem.needs[rows] & problem.triploid[rows] & ~pairs).any():
+        yield "a triploid has no two donors that serve each other"
+    groups = problem.group[chosen | problem.standing]
+    planted = set(problem.group[chosen].tolist())
+    if any((groups == group).sum() > 1 for group in planted):
+        yield "two of a near-identical group"
+    if problem.area[chosen].sum() > problem.area_limit + 1e-6:
+        yield "no room"
+    if problem.price[chosen].sum() > problem.budget + 1e-6:
+        yield "over the budget"
+    for crop, (fewest, most) in problem.quota.items():
+        if not fewest <= (problem.crop[chosen] == crop).sum() <= most:
+            yield "a crop quota is not met"
+
+
+class Model:
+    """Columns and rows of the programme under construction; columns 0..n-1 are the trees."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.gain: list[float] = []
+        self.upper: list[float] = []
+        self.integer: list[int] = []
+        self._at: list[tuple[NDArray[np.intp], NDArray[np.intp], Floats]] = []
+        self.row_low: list[float] = []
+        self.row_high: list[float] = []
+
+    def columns(self, count: int, gain: Floats | float, integer: bool = False, upper: float = 1.0) -> Ints:
+        """New columns in [0, upper]; their numbers."""
+        first = len(self.gain)
+        self.gain.extend(np.broadcast_to(np.asarray(gain, dtype=float), count).tolist())
+        self.upper.extend([upper] * count)
+        self.integer.extend([int(integer)] * count)
+        return np.arange(first, first + count)
+
+    def row(self, columns: NDArray[np.intp], values: Floats, low: float, high: float) -> int:
+        """One constraint low <= values . columns <= high; its number."""
+        at = len(self.row_low)
+        self._at.append((np.full(len(columns), at), np.asarray(columns), np.asarray(values, dtype=float)))
+        self.row_low.append(low)
+        self.row_high.append(high)
+        return at
+
+    def at_most(self, column: int, helpers: NDArray[np.intp]) -> int:
+        """column <= sum of helpers."""
+        values = np.concatenate(([1.0], np.full(len(helpers), -1.0)))
+        return self.row(np.concatenate(([column], helpers)), values, -np.inf, 0.0)
+
+    def loosen(self, row: int, column: int, by: float) -> None:
+        """Let a column ease a row: adds `by` times the column to it."""
+        self._at.append((np.array([row]), np.array([column]), np.array([by])))
+
+    def matrix(self) -> tuple[sparse.csr_array, Floats, Floats]:
+        """The rows as a sparse matrix, their lower and their upper ends."""
+        rows, columns, values = (np.concatenate(part) for part in zip(*self._at, strict=True))
+        shape = (len(self.row_low), len(self.gain))
+        table = sparse.csr_array((values, (rows, columns)), shape=shape)
+        return table, np.asarray(self.row_low), np.asarray(self.row_high)
+
+    def solve(self, lower: Floats, time_limit: float) -> tuple[Floats | None, float, float, str]:
+        """(values, value, bound, status) of the maximum."""
+        low = np.zeros(len(self.gain))
+        low[: len(lower)] = lower
+        found = milp(
+            -np.asarray(self.gain),
+            integrality=np.asarray(self.integer),
+            bounds=Bounds(low, np.asarray(self.upper)),
+            constraints=LinearConstraint(*self.matrix()),
+            options={"time_limit": time_limit, "mip_rel_gap": 0.0},
+        )
+        status = {0: "optimal", 1: "time limit", 2: "infeasible"}.get(int(found.status), "failed")
+        if found.x is None:
+            return None, np.nan, np.nan, status
+        bound = found.mip_dual_bound
+        return found.x, -float(found.fun), -float(bound if bound is not None else found.fun), status
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Which row of the model stands for which wish, so that a wish can be eased."""
+
+    trees: int
+    area: int | None
+    budget: int | None
+    fewest: dict[int, int]
+    most: dict[int, int]
+
+
+def build(problem: Problem) -> tuple[Model, Rows]:
+    """The programme without the bounds of fixed and standing trees."""
+    model, n = Model(problem), len(problem)
+    weights, trees = problem.weights, problem.trees
+    new = ~problem.standing
+    sure_gain = (weights.known_donor + weights.second_donor) / trees
+    x = model.columns(
+        n, np.where(new, problem.score / trees + np.where(problem.needs, 0.0, sure_gain), 0.0), integer=True
+    )
+    rows = add_limits(model, problem, x)
+    add_weeks(model, problem, x)
+    _donors(model, problem, x)
+    add_wished_crops(model, problem, x)
+    return model, rows
+
+
+def add_limits(model: Model, problem: Problem, x: Ints) -> Rows:
+    new = ~problem.standing
+    ones = np.ones(int(new.sum()))
+    trees = model.row(x[new], ones, 0, problem.trees)
+    area = budget = None
+    if np.isfinite(problem.area_limit):
+        area = model.row(x[new], problem.area[new], 0, problem.area_limit)
+    if np.isfinite(problem.budget):
+        budget = model.row(x[new], problem.price[new], 0, problem.budget)
+    fewest, most = {}, {}
+    for crop, (low, high) in problem.quota.items():
+        of_crop = x[new & (problem.crop == crop)]
+        fewest[crop] = model.row(of_crop, np.ones(len(of_crop)), low, np.inf)
+        most[crop] = model.row(of_crop, np.ones(len(of_crop)), 0, high)
+    groups, sizes = np.unique(problem.group, return_counts=True)
+    for group in groups[sizes > 1]:
+        members = problem.group == group
+        room = 0.0 if (members & problem.standing).any() else 1.0
+        of_group = x[members & new]
+        model.row(of_group, np.ones(len(of_group)), 0, room)
+    return Rows(trees, area, budget, fewest, most)
+
+
+def add_weeks(model: Model, problem: Problem, x: Ints) -> None:
+    for week, (fresh, value) in enumerate(zip(problem.fresh, problem.week_value, strict=True)):
+        worth = float(value) * problem.weights.cover
+        ripe, either = problem.ripe[:, week], problem.ripe[:, week] | problem.kept[:, week]
+        if fresh:
+            (covered,) = model.columns(1, (1 - STORED_IN_FRESH_WEEK) * worth)
+            model.at_most(int(covered), x[ripe])
+        (held,) = model.columns(1, STORED_IN_FRESH_WEEK * worth if fresh else worth)
+        model.at_most(int(held), x[either])
+
+
+def add_wished_crops(model: Model, problem: Problem, x: Ints) -> dict[int, int]:
+    """A premium for each wished crop of which a tree is planted; its column by the crop's number.
+
+    The second row follows from the donors' rows and only tightens the bound: where a crop's tree needs a donor
+    and none stands, its crop comes with two trees at least.
+    """
+    new = ~problem.standing
+    columns = {}
+    alone = ~problem.needs | (problem.likely & problem.standing[None, :]).any(axis=1)
+    for crop in problem.wished_crops:
+        of_crop = problem.crop == crop
+        (met,) = model.columns(1, problem.weights.crops / len(problem.wished_crops), integer=True)
+        columns[crop] = int(met)
+        model.at_most(int(met), x[new & of_crop])
+        gives = new & ~of_crop & problem.likely[of_crop & problem.needs].any(axis=0)
+        trees = np.concatenate(([met], x[new & of_crop], x[gives]))
+        worth = np.concatenate(([2.0], -np.where(alone[new & of_crop], 2.0, 1.0), np.full(gives.sum(), -1.0)))
+        model.row(trees, worth, -np.inf, 0.0)
+    return columns
+
+
+def _donors(model: Model, problem: Problem, x: Ints) -> None:
+    weights, trees = problem.weights, problem.trees
+    likely = problem.likely & ~np.eye(len(problem), dtype=bool)
+    for row in np.flatnonzero(problem.needs & ~problem.standing):
+        own = int(x[row])
+        (second,) = model.columns(1, weights.second_donor / trees)
+        (sure,) = model.columns(1, weights.known_donor / trees)
+        donors = x[likely[row]]
+        # x + second <= donors: without a donor it cannot be planted, with one there is no bonus for a second.
+        model.row(
+            np.concatenate(([own, second], donors)),
+            np.concatenate(([1.0, 1.0], np.full(len(donors), -1.0))),
+            -np.inf,
+            0.0,
+        )
+        model.at_most(int(second), x[[row]])
+        model.at_most(int(sure), x[[row]])
+        model.at_most(int(sure), x[likely[row] & problem.known[row]])
+        if problem.triploid[row]:
+            _pair_of_donors(model, likely, row, x)
+
+
+def _pair_of_donors(model: Model, likely: Flags, row: int, x: Ints) -> None:
+    """A triploid's donor counts if another of its donors and it serve each other."""
+    donors = np.flatnonzero(likely[row])
+    both = (likely & likely.T)[np.ix_(donors, donors)]
+    serves = model.columns(len(donors), 0.0)
+    for place, donor in enumerate(donors):
+        model.at_most(int(serves[place]), x[[donor]])
+        model.at_most(int(serves[place]), x[donors[both[place]]])
+    model.at_most(int(x[row]), serves)
+
+
+def solve(
+    problem: Problem,
+    *,
+    time_limit: float = 10.0,
+    different_from: Sequence[Flags] = (),
+    differ_by: Sequence[int] = (),
+) -> Solution:
+    """The best set, with its gap. time_limit [s]: the best found by then is given back, with its gap.
+
+    different_from: sets already seen; of each, so many trees must be missing as `differ_by` says.
+    """
+    start = time.perf_counter()
+    model, _ = build(problem)
+    for seen, missing in zip(different_from, differ_by, strict=True):
+        at = np.flatnonzero(seen & ~problem.standing)
+        model.row(at, np.ones(len(at)), 0, len(at) - missing)
+    values, value, bound, status = model.solve((problem.standing | problem.fixed).astype(float), time_limit)
+    seconds = time.perf_counter() - start
+    if values is None:
+        return Solution(np.zeros(len(problem), dtype=bool), np.nan, np.nan, np.nan, seconds, status)
+    chosen = (values[: len(problem)] > 0.5) & ~problem.standing
+    gap = max(0.0, bound - value) / max(abs(value), 1e-9)
+    return Solution(chosen, value, bound, 0.0 if gap < 1e-9 else gap, seconds, status)
+
+
+def greedy(problem: Problem, order: NDArray[np.intp]) -> Flags:
+    """What a person with a ranked list does: from the top, whatever is not the same tree again and fits.
+
+    order: rows, best first. Fixed trees first; quotas' upper ends, room and money are kept to; pollen is not
+    looked at.
+    """
+    chosen = problem.fixed & ~problem.standing
+    for row in order:
+        there = chosen | problem.standing
+        crop = int(problem.crop[row])
+        most = problem.quota.get(crop, (0, problem.trees))[1]
+        fits = (
+            chosen.sum() < problem.trees
+            and not there[row]
+            and problem.score[row] > 0
+            and problem.group[row] not in problem.group[there]
+            and (problem.crop[chosen] == crop).sum() < most
+            and problem.area[chosen].sum() + problem.area[row] <= problem.area_limit
+            and problem.price[chosen].sum() + problem.price[row] <= problem.budget
+        )
+        if fits:
+            chosen[row] = True
+    return chosen
