@@ -71,7 +71,9 @@ def candidates(
     frame["storage"] = pd.to_numeric(own["storage"], errors="coerce").to_numpy(float)
     frame = _sized(frame, own, ranking, catalog, wishes)
     matrix = catalog_matrix(catalog, set(crops))
-    matrix = matrix.take([matrix.position(*key) for key in frame[["crop", "variety"]].itertuples(index=False)])
+    matrix = matrix.take(
+        [matrix.position(*key) for key in frame[["crop", "variety"]].itertuples(index=False)]
+    )
     week_start, fresh = _weeks(frame, ranking, wishes)
     middle = week_start[None, :] + 3.5
     start = frame["harvest_day"].to_numpy(float)[:, None]
@@ -96,7 +98,9 @@ def candidates(
         area=frame["spacing"].to_numpy(float) ** 2,
         price=_prices(frame, wishes, catalog),
         standing=frame["standing"].to_numpy(bool),
-        fixed=np.array([key in fixed for key in zip(frame["crop"], frame["variety"], strict=True)], dtype=bool),
+        fixed=np.array(
+            [key in fixed for key in zip(frame["crop"], frame["variety"], strict=True)], dtype=bool
+        ),
         trees=wishes.trees,
         area_limit=np.inf if area_m2 is None else area_m2,
         budget=np.inf if wishes.budget is None else wishes.budget,
@@ -231,7 +235,9 @@ def stock_for(
     found = found.loc[found["verdict"].ne("ruled out")]
     if found.empty:
         return None
-    room = site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
+    room = (
+        site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
+    )
     width = found["spacing"].fillna(found["height_high"] * 0.85)
     # Unknown sizes come last of their verdict; a stock too big for the room loses more than one too small.
     misfit = np.where(width > room, 3.0 * (width - room), room - width)
@@ -239,7 +245,7 @@ def stock_for(
     if goals.max_height_m is not None:
         too_tall = np.clip(found["height_high"].to_numpy(float) - goals.max_height_m, 0.0, None)
         misfit = misfit + 3.0 * np.nan_to_num(too_tall, nan=1.0)
-    cost = place + np.nan_to_num(misfit / room, nan=2.0) - found["score"].to_numpy(float)
+    cost = place + np.nan_to_num(misfit / room, nan=1.0) - found["score"].to_numpy(float)
     return found.iloc[int(np.argmin(cost.to_numpy(float)))]
 
 

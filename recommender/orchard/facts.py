@@ -14,6 +14,10 @@ import pandas as pd
 from recommender.errors import BadInput
 from recommender.wording import Units, length_words, number_words, plain
 
+_UNITS = {
+    "h": "hours", "h/d": "hours a day", "yr": "years", "degC": "°C", "percent": "%", "d": "days",
+    "x_volume": "times the volume", "x_root_ball": "times the root ball", "x_root_spread": "times the root spread",
+}  # fmt: skip
 _LENGTHS = {"cm": 0.01, "m": 1.0}
 
 
@@ -49,8 +53,13 @@ class Fact:
         if self.unit in _LENGTHS and units == "imperial":
             low, high = self.metres()
             return _range(_imperial(low), _imperial(high))
-        unit = self.unit.replace("x_", "times the ").replace("_", " ")
-        return f"{_range(number_words(self.low), number_words(self.high))} {unit}"
+        amount = _range(number_words(self.low), number_words(self.high))
+        if self.unit == "pH":
+            return f"a pH of {amount}"
+        if self.unit == "count":
+            return amount
+        unit = _UNITS.get(self.unit, self.unit.replace("x_", "times the ").replace("_", " "))
+        return f"{amount} {unit[:-1] if amount == '1' and unit.endswith('s') else unit}"
 
 
 def _imperial(metres: float) -> str:

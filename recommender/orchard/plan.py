@@ -37,7 +37,7 @@ class Partner(_Part):
 
 
 class PlannedTree(_Part):
-    """One tree to plant. x, y [m] on the plot, None without one. grafted_with: further varieties of a family
+    """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD. grafted_with: further varieties of a family
     tree, all on this one. facts: settled values the choice rests on, as they were then."""
 
     crop: str
@@ -47,6 +47,7 @@ class PlannedTree(_Part):
     y: float | None = None
     pollinated_by: tuple[Partner, ...] = ()
     pollination: str = ""
+    bloom: str | None = None
     harvest: Harvest | None = None
     score: float
     verdict: str
@@ -63,6 +64,7 @@ class PlannedTree(_Part):
     stock_watch: str = ""
     staking: str = ""
     grafted_with: tuple[str, ...] = ()
+    evergreen: bool = False
     facts: dict[str, str] = Field(default_factory=dict)
 
     @property
@@ -135,3 +137,20 @@ class Plan(_Part):
     def record(self) -> dict[str, Any]:
         """Plain JSON types."""
         return self.model_dump(mode="json", by_alias=True)
+
+    def summary(self) -> list[str]:
+        """Cover, pollination, proof and the comparison with the ranked list, in sentences."""
+        ours, theirs = self.measured, self.greedy
+        if self.status == "optimal":
+            proof = f"No better set exists among {self.candidates:,} varieties; found in {self.solve_seconds:.1f} s."
+        else:
+            gap = "" if self.optimality_gap is None else f" at most {self.optimality_gap:.1%} better"
+            proof = f"Time ran out: another set could be{gap or ' better'}."
+        return [
+            f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; picking the top of the "
+            f"ranked list would give {theirs.harvest_cover:.0%}.",
+            f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a published "
+            f"one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "
+            f"({theirs.served_sure:.0%}, {theirs.served_twice:.0%}).",
+            proof,
+        ]

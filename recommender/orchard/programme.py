@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
+SMALL = 60
+"""Up to so many varieties all donors are written out at once; above, those of the trees that come up."""
+_ROUNDING = 1e-7
 STORED_IN_FRESH_WEEK = 0.5
 """What fruit from store is worth in a week in which ripe fruit was wanted (our choice)."""
 
@@ -281,8 +284,12 @@ class Rows:
     most: dict[int, int]
 
 
-def build(problem: Problem) -> tuple[Model, Rows]:
-    """The programme without the bounds of fixed and standing trees."""
+def build(problem: Problem, exact: Flags | None = None) -> tuple[Model, Rows]:
+    """The programme without the bounds of fixed and standing trees.
+
+    exact (n,): of which varieties the donors are written out one by one (all if None). Of the others the
+    programme only knows what their crop as a whole needs, so its value is a bound.
+    """
     model, n = Model(problem), len(problem)
     weights, trees = problem.weights, problem.trees
     new = ~problem.standing
@@ -292,7 +299,8 @@ def build(problem: Problem) -> tuple[Model, Rows]:
     )
     rows = add_limits(model, problem, x)
     add_weeks(model, problem, x)
-    _donors(model, problem, x)
+    crops = add_company(model, problem, x)
+    _donors(model, problem, x, np.ones(n, dtype=bool) if exact is None else exact, crops)
     add_wished_crops(model, problem, x)
     return model, rows
 
@@ -352,26 +360,55 @@ def add_wished_crops(model: Model, problem: Problem, x: Ints) -> dict[int, int]:
     return columns
 
 
-def _donors(model: Model, problem: Problem, x: Ints) -> None:
+def add_company(model: Model, problem: Problem, x: Ints) -> dict[int, tuple[int, int]]:
+    """For each crop, two columns: a tree that needs a donor is planted; one with two donors is.
+
+    Follows from the donors' rows: the first takes two trees of the crop and what serves it, the second three,
+    standing ones counted. Few columns to branch on, in place of as many as there are varieties.
+    """
+    new, likely = ~problem.standing, problem.likely
+    columns = {}
+    for crop in np.unique(problem.crop[problem.needs & new]):
+        wanting = new & problem.needs & (problem.crop == crop)
+        company = (problem.crop == crop) | likely[wanting].any(axis=0)
+        stand = float((company & problem.standing).sum())
+        some, well = (int(c) for c in model.columns(2, 0.0, integer=True))
+        of_it = x[company & new]
+        for column, least in ((some, 2.0), (well, 3.0)):
+            values = np.concatenate(([least], np.full(len(of_it), -1.0)))
+            model.row(np.concatenate(([column], of_it)), values, -np.inf, stand)
+        for row in np.flatnonzero(wanting):
+            model.at_most(int(x[row]), np.array([some]))
+        columns[int(crop)] = (some, well)
+    return columns
+
+
+def _donors(model: Model, problem: Problem, x: Ints, exact: Flags, crops: dict[int, tuple[int, int]]) -> None:
     weights, trees = problem.weights, problem.trees
     likely = problem.likely & ~np.eye(len(problem), dtype=bool)
     for row in np.flatnonzero(problem.needs & ~problem.standing):
         own = int(x[row])
         (second,) = model.columns(1, weights.second_donor / trees)
-        (sure,) = model.columns(1, weights.known_donor / trees)
-        donors = x[likely[row]]
-        # x + second <= donors: without a donor it cannot be planted, with one there is no bonus for a second.
-        model.row(
-            np.concatenate(([own, second], donors)),
-            np.concatenate(([1.0, 1.0], np.full(len(donors), -1.0))),
-            -np.inf,
-            0.0,
-        )
         model.at_most(int(second), x[[row]])
-        model.at_most(int(sure), x[[row]])
-        model.at_most(int(sure), x[likely[row] & problem.known[row]])
-        if problem.triploid[row]:
-            _pair_of_donors(model, likely, row, x)
+        model.at_most(int(second), np.array([crops[int(problem.crop[row])][1]]))
+        sure_donors = x[likely[row] & problem.known[row]]
+        if len(sure_donors):
+            (sure,) = model.columns(1, weights.known_donor / trees)
+            model.at_most(int(sure), x[[row]])
+            model.at_most(int(sure), sure_donors)
+        if not likely[row].any():
+            model.row(x[[row]], np.ones(1), 0.0, 0.0)
+        elif exact[row]:
+            donors = x[likely[row]]
+            # x + second <= donors: no donor, no tree; one donor, no premium for a second.
+            model.row(
+                np.concatenate(([own, second], donors)),
+                np.concatenate(([1.0, 1.0], np.full(len(donors), -1.0))),
+                -np.inf,
+                0.0,
+            )
+            if problem.triploid[row]:
+                _pair_of_donors(model, likely, row, x)
 
 
 def _pair_of_donors(model: Model, likely: Flags, row: int, x: Ints) -> None:
@@ -397,17 +434,27 @@ def solve(
     different_from: sets already seen; of each, so many trees must be missing as `differ_by` says.
     """
     start = time.perf_counter()
-    model, _ = build(problem)
-    for seen, missing in zip(different_from, differ_by, strict=True):
-        at = np.flatnonzero(seen & ~problem.standing)
-        model.row(at, np.ones(len(at)), 0, len(at) - missing)
-    values, value, bound, status = model.solve((problem.standing | problem.fixed).astype(float), time_limit)
-    seconds = time.perf_counter() - start
-    if values is None:
-        return Solution(np.zeros(len(problem), dtype=bool), np.nan, np.nan, np.nan, seconds, status)
-    chosen = (values[: len(problem)] > 0.5) & ~problem.standing
-    gap = max(0.0, bound - value) / max(abs(value), 1e-9)
-    return Solution(chosen, value, bound, 0.0 if gap < 1e-9 else gap, seconds, status)
+    exact = np.full(len(problem), len(problem) <= SMALL)
+    lower = (problem.standing | problem.fixed).astype(float)
+    while True:
+        model, _ = build(problem, exact)
+        for seen, missing in zip(different_from, differ_by, strict=True):
+            at = np.flatnonzero(seen & ~problem.standing)
+            model.row(at, np.ones(len(at)), 0, len(at) - missing)
+        left = time_limit - (time.perf_counter() - start)
+        values, value, bound, status = model.solve(lower, max(left, 0.05))
+        seconds = time.perf_counter() - start
+        if values is None:
+            return Solution(np.zeros(len(problem), dtype=bool), np.nan, np.nan, np.nan, seconds, status)
+        chosen = (values[: len(problem)] > 0.5) & ~problem.standing
+        worth = evaluate(problem, chosen)
+        if worth.value >= value - _ROUNDING and not worth.faults:
+            gap = max(0.0, bound - value) / max(abs(value), 1e-9)
+            return Solution(chosen, value, bound, 0.0 if gap < _ROUNDING else gap, seconds, status)
+        if status != "optimal":
+            return Solution(np.zeros(len(problem), dtype=bool), np.nan, bound, np.nan, seconds, status)
+        # What was promised without its donors is written out, and the programme solved again.
+        exact = exact | chosen
 
 
 def greedy(problem: Problem, order: NDArray[np.intp]) -> Flags:

@@ -18,11 +18,21 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import linprog
 
-from recommender.orchard.programme import Flags, Floats, Model, Problem, Solution, add_limits, add_weeks, add_wished_crops, solve
+from recommender.orchard.programme import (
+    SMALL,
+    Flags,
+    Floats,
+    Model,
+    Problem,
+    Solution,
+    add_company,
+    add_limits,
+    add_weeks,
+    add_wished_crops,
+    solve,
+)
 
-SMALL = 60
-"""Up to so many varieties the programme is solved as it stands."""
-_FIRST_TRY = 40
+_FIRST_TRY, _SECOND_TRY, _MANY = 40, 80, 200
 _MOST_PAIRS = 4
 _ROUNDING = 1e-7
 
@@ -47,6 +57,7 @@ def ceilings(problem: Problem) -> Floats:
         (known,) = model.columns(1, weights.known_donor / problem.trees)
         model.at_most(int(known), x[[row]])
         model.at_most(int(known), x[sure[row]])
+    add_company(model, problem, x)
     met = add_wished_crops(model, problem, x)
     matrix, low, high = model.matrix()
     upper_rows, lower_rows = np.isfinite(high), np.isfinite(low)
@@ -99,7 +110,9 @@ def solve_all(
     def over(rows: NDArray[np.intp], limit: float) -> Solution:
         seen = [flags[rows] for flags in different_from]
         # Trees of a seen set that are not among the rows are missing already.
-        asked = [max(0, differ_by - int(f.sum() - s.sum())) for f, s in zip(different_from, seen, strict=True)]
+        asked = [
+            max(0, differ_by - int(f.sum() - s.sum())) for f, s in zip(different_from, seen, strict=True)
+        ]
         return solve(problem.take(rows), time_limit=limit, different_from=seen, differ_by=asked)
 
     everyone = np.arange(len(problem))
@@ -113,8 +126,14 @@ def solve_all(
     if not np.isfinite(first.value):
         rows = np.sort(order[: 4 * _FIRST_TRY + int(must.sum())])
         first = over(rows, time_limit / 3)
-    floor = first.value - _ROUNDING if np.isfinite(first.value) else np.finfo(float).min
-    kept = np.flatnonzero(must | (top >= floor))
+    kept = np.flatnonzero(must | (top >= _floor(first)))
+    if len(kept) > _MANY and np.isfinite(first.value):
+        # A better planting found among a few more makes many of the rest hopeless.
+        wider = np.sort(order[: _SECOND_TRY + int(must.sum())])
+        again = over(wider, time_limit / 3)
+        if not again.value < first.value and np.isfinite(again.value):
+            rows, first = wider, again
+        kept = np.flatnonzero(must | (top >= _floor(first)))
     if first.status == "optimal" and set(kept) <= set(rows):
         return _whole(problem, rows, first, start)
     left = time_limit - (time.perf_counter() - start)
@@ -126,6 +145,10 @@ def solve_all(
             first.chosen, first.value, bound, max(0.0, bound / first.value - 1), 0.0, second.status
         )
     return _whole(problem, where, best, start)
+
+
+def _floor(found: Solution) -> float:
+    return found.value - _ROUNDING if np.isfinite(found.value) else float(np.finfo(float).min)
 
 
 def _whole(problem: Problem, rows: NDArray[np.intp], found: Solution, start: float) -> Solution:

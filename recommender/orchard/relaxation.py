@@ -24,7 +24,9 @@ class NoPlanting(BadInput):
     def __init__(self, give_up: Sequence[str]) -> None:
         self.give_up = tuple(give_up)
         first, *rest = self.give_up or ("Ask for fewer things at once",)
-        remedy = first + ("" if not rest else f"; and {'; and '.join(text[0].lower() + text[1:] for text in rest)}")
+        remedy = first + (
+            "" if not rest else f"; and {'; and '.join(text[0].lower() + text[1:] for text in rest)}"
+        )
         super().__init__("No planting meets every wish at once", remedy=remedy)
 
 
@@ -84,4 +86,3 @@ def _why(problem: Problem, row: int, crops: Sequence[str]) -> str:
 
 def _grammatical(text: str) -> str:
     return text.replace("Plant 1 more trees", "Plant one more tree")
-

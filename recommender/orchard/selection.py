@@ -82,9 +82,13 @@ def compose(
         placed = int(layout.placed.sum())
         if placed == len(rows):
             break
-        notes = [f"There was room for {placed} of {len(rows)} trees at their full spacing; the set is smaller."]
+        notes = [
+            f"There was room for {placed} of {len(rows)} trees at their full spacing; the set is smaller."
+        ]
         if placed == 0 or turn == ROOM_TRIES - 1:
-            raise NoPlanting(("Give the trees more room, choose smaller ones, or move what stands in the way",))
+            raise NoPlanting(
+                ("Give the trees more room, choose smaller ones, or move what stands in the way",)
+            )
         taken = float(found.problem.area[rows].sum()) * _SHRINK
         found = replace(
             found,
@@ -250,4 +254,3 @@ def _named_standing(
         if len(hits):
             out[:, column] = found.problem.likely[rows, hits[0]]
     return out
-

@@ -105,10 +105,7 @@ def lay_out(
     step = STEP_m if rows else grid(plot, STEP_m)[1]
     edge = 0.5 if rows else None
     free = np.array(
-        [
-            allowed(points, plot, clearances, height[k], spread[k], spacing[k], edge)
-            for k in range(len(trees))
-        ]
+        [allowed(points, plot, clearances, height[k], spread[k], spacing[k], edge) for k in range(len(trees))]
     ).reshape(len(trees), len(points))
     order = np.lexsort((-spacing, -height))
     at = _best_fit(points, free, spacing, order, to_pole)
@@ -121,7 +118,9 @@ def lay_out(
     away = _donor_distance(x, y, donors, plot, standing_donors)
     shade = np.where(np.isfinite(x), noon_shade(x, y, height, spread, lat, to_pole), np.nan)
     notes = _notes(trees, at, away, needs, shade)
-    return Layout(x, y, shade, np.where(needs, away, np.nan), notes, {**clearances.rules, "step": _step(step)})
+    return Layout(
+        x, y, shade, np.where(needs, away, np.nan), notes, {**clearances.rules, "step": _step(step)}
+    )
 
 
 def _step(step: float) -> Fact:
@@ -145,7 +144,9 @@ def _row_points(plot: Plot, style: str, row_spacing_m: float | None, spacing: Fl
     return out
 
 
-def _first_fit(points: Floats, free: Flags, spacing: Floats, order: NDArray[np.intp], rank: Floats) -> NDArray:
+def _first_fit(
+    points: Floats, free: Flags, spacing: Floats, order: NDArray[np.intp], rank: Floats
+) -> NDArray:
     """Row by row: each tree in turn at the first free point far enough from those already set; -1: none."""
     at = np.full(len(spacing), -1, dtype=np.intp)
     sequence = np.argsort(rank, kind="stable")

@@ -124,6 +124,9 @@ def _tree(
         y=_number(spot[1]),
         pollinated_by=partners,
         pollination=pollination_words(found, row, partners, bool(grafted_with)),
+        bloom=None
+        if missing(own["bloom_day"])
+        else season_date(float(own["bloom_day"]), ranking.context.profile.hemisphere),
         harvest=harvest_of(own, ranking),
         score=round(float(own["score"]), 4),
         verdict=str(own["verdict"]),
@@ -140,8 +143,15 @@ def _tree(
         stock_watch=str(size["stock_watch"]),
         staking=str(size["staking"]),
         grafted_with=grafted_with,
+        evergreen=evergreen_crop(catalog, str(own["crop"])),
         facts=facts_of(variety.iloc[0]),
     )
+
+
+def evergreen_crop(catalog: Catalog, crop: str) -> bool:
+    """Whether a crop keeps its leaves in winter."""
+    crops = catalog.crops()
+    return bool(crops.loc[crops["crop"].eq(crop), "evergreen"].eq("yes").any())
 
 
 def facts_of(traits: pd.Series) -> dict[str, str]:
