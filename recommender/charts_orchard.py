@@ -6,7 +6,7 @@ here but places on the paper.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import altair as alt
 import numpy as np
@@ -14,9 +14,13 @@ import pandas as pd
 
 from recommender.charts import _COLOURS, _FIRST_DAY, Paper, Picture
 from recommender.climate.season import MIDWINTER, season_day
+from recommender.errors import UnknownName
 from recommender.orchard.drawing import LOOKS, Drawing, drawn
 from recommender.orchard.plan import Plan
 from recommender.wording import Units, crop_in_sentence, day_words, plain
+
+if TYPE_CHECKING:
+    from recommender.catalog.catalog import Catalog
 
 _ROW = 28
 
@@ -88,13 +92,32 @@ def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> A
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)
 
 
+def network_chart(plan: Plan, catalog: Catalog, paper: Paper = "light") -> Picture | None:
+    """Who pollinates whom among the planted trees and those that serve them. None where one is not listed."""
+    from recommender.biology.pollination import catalog_matrix
+    from recommender.charts_pollination import MOST_TREES, pollination_network
+
+    keys = [(tree.crop, tree.variety) for tree in plan.trees]
+    keys += [(tree.crop, name) for tree in plan.trees for name in tree.grafted_with]
+    keys += [(p.crop, p.variety) for tree in plan.trees for p in tree.pollinated_by if p.standing]
+    keys = list(dict.fromkeys(keys))[:MOST_TREES]
+    matrix = catalog_matrix(catalog, {crop for crop, _ in keys})
+    try:
+        rows = [matrix.position(*key) for key in keys]
+    except UnknownName:
+        return None
+    return pollination_network(matrix, rows, paper)
+
+
 def plot_chart(plan: Plan, paper: Paper = "light", width: int = 640) -> Picture | None:
     """The plot to scale: one metre is as long across as up. None for a plan without a plot."""
     picture = drawn(plan)
     if picture is None:
         return None
     sentence = f"{sum(tree.x is not None for tree in plan.trees)} trees on the plot, to scale."
-    return Picture(_plot(picture, paper, width).properties(description=picture.words), sentence, picture.words)
+    return Picture(
+        _plot(picture, paper, width).properties(description=picture.words), sentence, picture.words
+    )
 
 
 def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
@@ -112,7 +135,9 @@ def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
             points = points[0] + shape.radius * np.column_stack((np.cos(turn), np.sin(turn)))
         elif shape.form == "area":
             points = np.vstack((points, points[:1]))
-        frame = pd.DataFrame({"x": points[:, 0], "y": points[:, 1], "at": range(len(points)), "shape": number})
+        frame = pd.DataFrame(
+            {"x": points[:, 0], "y": points[:, 1], "at": range(len(points)), "shape": number}
+        )
         dash = LOOKS[shape.kind][2]
         crown = shape.kind == "crown"
         plain_ink = shape.kind in ("plot", "scale", "trunk")

@@ -276,7 +276,9 @@ def _print_tree(number: int, tree: PlannedTree, units: Units) -> None:
     console.write(console.bold(f"{number:>3}  {MARKS[tree.verdict]} {name}{lock}"))
     lines = [("pollen", tree.pollination)]
     if tree.grafted_with:
-        lines.append(("grafted", f"with {', '.join(plain(other) for other in tree.grafted_with)} on one tree"))
+        lines.append(
+            ("grafted", f"with {', '.join(plain(other) for other in tree.grafted_with)} on one tree")
+        )
     if tree.harvest is not None:
         span = f"{day_words(tree.harvest.first, units)} to {day_words(tree.harvest.last, units)}"
         doubt = "" if tree.harvest.error_d is None else f", give or take {round(tree.harvest.error_d)} days"

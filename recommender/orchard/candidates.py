@@ -16,7 +16,7 @@ from recommender.biology.fertility import NEED_UNKNOWN, NEEDED, NO_FRUIT
 from recommender.biology.pollination import catalog_matrix
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.rootstocks import rootstocks_for
-from recommender.biology.stature import tree_size
+from recommender.biology.stature import standard_height, tree_size
 from recommender.catalog.catalog import Catalog
 from recommender.climate.season import season_day
 from recommender.errors import BadInput, UnknownName
@@ -238,12 +238,16 @@ def stock_for(
     room = (
         site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
     )
-    width = found["spacing"].fillna(found["height_high"] * 0.85)
+    full = standard_height(catalog.crops(), catalog.rootstocks()).set_index("crop").loc[crop, "high"]
+    # Where nobody has published how far a stock dwarfs, a full-size tree is reckoned with.
+    height = found["height_high"].fillna(float(full))
+    width = np.fmax(found["spacing"], np.where(found["height_high"].isna(), height * 0.85, 0.0))
+    width = width.fillna(height * 0.85)
     # Unknown sizes come last of their verdict; a stock too big for the room loses more than one too small.
     misfit = np.where(width > room, 3.0 * (width - room), room - width)
     place = found["verdict"].map({"sound": 0.0, "with care": 0.5, "doubtful": 1.5})
     if goals.max_height_m is not None:
-        too_tall = np.clip(found["height_high"].to_numpy(float) - goals.max_height_m, 0.0, None)
+        too_tall = np.clip(height.to_numpy(float) - goals.max_height_m, 0.0, None)
         misfit = misfit + 3.0 * np.nan_to_num(too_tall, nan=1.0)
     cost = place + np.nan_to_num(misfit / room, nan=1.0) - found["score"].to_numpy(float)
     return found.iloc[int(np.argmin(cost.to_numpy(float)))]

@@ -61,4 +61,3 @@ def pdf_of(plan: Plan, catalog: Catalog, paper: str = "A4", units: Units = "metr
 def html_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> str:
     """The planting sheet as HTML."""
     return html_text(sheet_of(plan, catalog, units))
-

@@ -28,8 +28,9 @@ WATER_IN_L = (10, 20)
 """To settle the soil on planting (common practice)."""
 SETTLING = 1.1
 """Mix to buy for each litre of pot, since it settles (common practice)."""
-POT_SHARE = 0.06
-"""Mass of a plastic or wooden pot and a young tree [kg per litre of pot] (common practice)."""
+POT_SHARE = (0.06, 0.2)
+"""Mass of the pot and its tree [kg per litre of pot]: a plastic pot with a young tree, a wooden tub with a
+grown one (common practice)."""
 HOT_SUMMER_degC = 22.0
 """Mean of the warmest three months above which bark is shaded (common practice)."""
 FROST_CRACKS_BELOW_ZONE = 9.0
@@ -206,10 +207,10 @@ def container_mass(litres: float, facts: Facts) -> tuple[tuple[float, float], tu
     """((low, high) dry, (low, high) soaked) mass of pot, mix and young tree [kg], of bark or peat mixes."""
     dry = facts.get("substrate_bulk_density_dry", "bark, coir and peat mixes")
     soaked = facts.get("substrate_bulk_density_saturated", "peat-based potting mix")
-    rest = POT_SHARE * litres
+    least, most = (share * litres for share in POT_SHARE)
     return (
-        (dry.low * litres + rest, dry.high * litres + rest),
-        (soaked.low * litres + rest, soaked.high * litres + rest),
+        (dry.low * litres + least, dry.high * litres + most),
+        (soaked.low * litres + least, soaked.high * litres + most),
     )
 
 

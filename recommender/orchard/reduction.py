@@ -134,7 +134,7 @@ def solve_all(
         if not again.value < first.value and np.isfinite(again.value):
             rows, first = wider, again
         kept = np.flatnonzero(must | (top >= _floor(first)))
-    if first.status == "optimal" and set(kept) <= set(rows):
+    if not len(kept) or (first.status == "optimal" and set(kept) <= set(rows)):
         return _whole(problem, rows, first, start)
     left = time_limit - (time.perf_counter() - start)
     second = over(kept, max(left, 0.1))

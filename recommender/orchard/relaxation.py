@@ -85,4 +85,6 @@ def _why(problem: Problem, row: int, crops: Sequence[str]) -> str:
 
 
 def _grammatical(text: str) -> str:
-    return text.replace("Plant 1 more trees", "Plant one more tree")
+    return text.replace("Plant 1 more trees", "Plant one more tree").replace(
+        "Find 1 square metres", "Find 1 square metre"
+    )
