@@ -30,18 +30,32 @@ def harvest_chart(plan: Plan, units: Units = "metric", paper: Paper = "light") -
 
     None where no tree has a date.
     """
-    rows = []
+    rows: list[tuple[str, float, float, str, str]] = []
     for tree in plan.trees:
         if tree.harvest is None:
             continue
         first = season_day(tree.harvest.first, plan.hemisphere, after=MIDWINTER[plan.hemisphere])
         last = season_day(tree.harvest.last, plan.hemisphere, after=first)
         name = f"{plain(tree.variety)} ({crop_in_sentence(tree.crop)})"
-        rows.append((name, first, last, f"{day_words(tree.harvest.first, units)} to "
-                     f"{day_words(tree.harvest.last, units)}", "picking"))  # fmt: skip
+        rows.append(
+            (
+                name,
+                first,
+                last,
+                f"{day_words(tree.harvest.first, units)} to {day_words(tree.harvest.last, units)}",
+                "picking",
+            )
+        )
         if tree.harvest.store_weeks:
-            rows.append((name, last, last + 7 * tree.harvest.store_weeks,
-                         f"keeps about {round(tree.harvest.store_weeks)} weeks", "in store"))  # fmt: skip
+            rows.append(
+                (
+                    name,
+                    last,
+                    last + 7 * tree.harvest.store_weeks,
+                    f"keeps about {round(tree.harvest.store_weeks)} weeks",
+                    "in store",
+                )
+            )
     if not rows:
         return None
     data = pd.DataFrame(rows, columns=["name", "first", "last", "said", "state"])
@@ -75,20 +89,32 @@ def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> A
             x=alt.X(
                 "utcyearmonthdate(from):T",
                 scale=alt.Scale(type="utc", nice=False, padding=6),
-                axis=alt.Axis(orient="top", labelExpr=day, domain=False, labelFontSize=13,
-                              tickCount={"interval": "month", "step": 1}),
+                axis=alt.Axis(
+                    orient="top",
+                    labelExpr=day,
+                    domain=False,
+                    labelFontSize=13,
+                    tickCount={"interval": "month", "step": 1},
+                ),
                 title=None,
             ),
             x2="utcyearmonthdate(to):T",
-            y=alt.Y("name:N", sort=order, title=None,
-                    axis=alt.Axis(domain=False, ticks=False, labelLimit=190, labelFontSize=13)),
-            opacity=alt.Opacity("state:N", scale=alt.Scale(domain=["picking", "in store"], range=[1, 0.3]),
-                                legend=alt.Legend(title=None, orient="bottom")),
+            y=alt.Y(
+                "name:N",
+                sort=order,
+                title=None,
+                axis=alt.Axis(domain=False, ticks=False, labelLimit=190, labelFontSize=13),
+            ),
+            opacity=alt.Opacity(
+                "state:N",
+                scale=alt.Scale(domain=["picking", "in store"], range=[1, 0.3]),
+                legend=alt.Legend(title=None, orient="bottom"),
+            ),
             color=alt.value(leaf),
             tooltip=[alt.Tooltip("name:N", title="Variety"), alt.Tooltip("said:N", title="When")],
         )
         .properties(height=_ROW * len(order) + 10, width="container", background="transparent")
-    )  # fmt: skip
+    )
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)
 
 
@@ -143,9 +169,12 @@ def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
         plain_ink = shape.kind in ("plot", "scale", "trunk")
         mark = alt.Chart(frame).mark_line(
             color=leaf if crown else ink if plain_ink else LOOKS[shape.kind][0],
-            filled=crown, fill=leaf if crown else None, fillOpacity=0.2,
-            strokeDash=[float(part) for part in dash.split()] if dash else [1, 0], strokeWidth=1.3,
-        )  # fmt: skip
+            filled=crown,
+            fill=leaf if crown else None,
+            fillOpacity=0.2,
+            strokeDash=[float(part) for part in dash.split()] if dash else [1, 0],
+            strokeWidth=1.3,
+        )
         layers.append(mark.encode(x=x, y=y, order="at:O"))
     labels = pd.DataFrame(
         [(*np.mean(shape.points, axis=0), shape.words) for shape in picture.shapes if shape.words],

@@ -1,4 +1,5 @@
-"""`orchardwright plan`: a planting that pollinates itself and ripens in sequence, with drawing, dates and sheet.
+"""`orchardwright plan`: a planting that pollinates itself and ripens in sequence, on paper and in the
+calendar.
 
 In come answers, wishes and a plot, or a plan saved earlier; out go text or JSON, and on request the plan as a
 file, the calendar (iCalendar) and the planting sheet (PDF, HTML).
@@ -135,20 +136,39 @@ def command(
         plan, changes = found.plan, found.changes
     else:
         answers = opt.given(
-            place=place, lat=lat, lon=lon, elevation_m=metres(elevation, view), zone=zone,
-            chill_hours=chill_hours, soil=soil, wetness=wetness, frost=frost, space_m=metres(space, view),
-            container_L=litres(container, view), existing_trees=tuple(existing or ()) or None,
+            place=place,
+            lat=lat,
+            lon=lon,
+            elevation_m=metres(elevation, view),
+            zone=zone,
+            chill_hours=chill_hours,
+            soil=soil,
+            wetness=wetness,
+            frost=frost,
+            space_m=metres(space, view),
+            container_L=litres(container, view),
+            existing_trees=tuple(existing or ()) or None,
             neighbours_have_fruit_trees=neighbours,
-        )  # fmt: skip
+        )
         wishes = opt.given(
-            crops=tuple(crop or ()) or None, uses=tuple(use or ()) or None, seasons=tuple(season or ()) or None,
-            max_height_m=metres(max_height, view), preset=preset,
-        )  # fmt: skip
+            crops=tuple(crop or ()) or None,
+            uses=tuple(use or ()) or None,
+            seasons=tuple(season or ()) or None,
+            max_height_m=metres(max_height, view),
+            preset=preset,
+        )
         asked = opt.given(
-            trees=trees, fixed=tuple(fix or ()) or None, dropped=tuple(drop or ()) or None,
-            quotas=_pairs(quota, "--quota") or None, store_to=store_to, budget=budget,
-            prices=_prices(price) or None, style=style, in_row_m=metres(in_row, view), **_span(fresh),
-        )  # fmt: skip
+            trees=trees,
+            fixed=tuple(fix or ()) or None,
+            dropped=tuple(drop or ()) or None,
+            quotas=_pairs(quota, "--quota") or None,
+            store_to=store_to,
+            budget=budget,
+            prices=_prices(price) or None,
+            style=style,
+            in_row_m=metres(in_row, view),
+            **_span(fresh),
+        )
         plan = _composed(catalog, site, answers, wishes, asked, _sides(plot, view))
     _write_files(plan, catalog, save, calendar, pdf, html, paper, year, view)
     if as_json:

@@ -29,6 +29,8 @@ DORMANT_BELOW_degC = 7.0
 """Fortnight's mean below which deciduous trees are taken to be at rest (common practice)."""
 FROZEN_BELOW_degC = 0.0
 """Fortnight's mean below which ground is taken to be frozen hard (common practice)."""
+THAW_DAYS = 14
+"""The ground thaws later than the air (common practice)."""
 ROOTS_GROW_ABOVE_degC = 10.0
 """Fortnight's mean above which soil is warm enough for a potted evergreen to root (common practice)."""
 HOT_MEAN_degC = 24.0
@@ -38,8 +40,18 @@ ERRATIC_SPRING_DAYS = 30
 """Last frosts scattered over more days than this (8 years in 10) make a spring erratic (common practice)."""
 ESTABLISHING_WEEKS = 6
 """Time roots want before the ground freezes, and before bud break (common practice)."""
-THINNED = ("apple", "european-pear", "asian-pear", "european-plum", "japanese-plum", "peach", "nectarine",
-           "apricot", "plum-apricot", "quince")  # fmt: skip
+THINNED = (
+    "apple",
+    "european-pear",
+    "asian-pear",
+    "european-plum",
+    "japanese-plum",
+    "peach",
+    "nectarine",
+    "apricot",
+    "plum-apricot",
+    "quince",
+)
 """Crops whose fruit is thinned (common practice)."""
 THIN_AFTER_BLOOM_DAYS = (35, 50)
 """After the natural drop, five to seven weeks after full bloom (common practice)."""
@@ -151,29 +163,48 @@ def _bare_root(
     source = facts.get("planting_window", named)
     published = _published(source)
     if kind == "cold" and frozen is not None:
-        opens = frozen[1] + 1
+        opens = frozen[1] + 1 + THAW_DAYS
         found = [
-            Window("bare-root", opens, max(opens + 14, last), f"As soon as hard frost is out of the ground and "
-                   f"before buds break. Published: {published}.", source.standing, source.source_id)
-        ]  # fmt: skip
+            Window(
+                "bare-root",
+                opens,
+                max(opens + 14, last),
+                f"As soon as hard frost is out of the ground and before buds break. Published: {published}.",
+                source.standing,
+                source.source_id,
+            )
+        ]
         if erratic:
             until = frozen[0] - 14
             found.append(
-                Window("bare-root", min(first, until - 14), until, "Springs here are erratic: autumn, at leaf "
-                       "fall and well before the ground freezes, is the other chance.", "common practice", "")
-            )  # fmt: skip
+                Window(
+                    "bare-root",
+                    min(first, until - 14),
+                    until,
+                    "Springs here are erratic: autumn, at leaf "
+                    "fall and well before the ground freezes, is the other chance.",
+                    "common practice",
+                    "",
+                )
+            )
         return found
     late = Window(
-        "bare-root", max(first, middle + 15), last,
-        f"Late winter to early spring, while the tree is at rest and the ground is open. Published: {published}.",
-        source.standing, source.source_id,
-    )  # fmt: skip
+        "bare-root",
+        max(first, middle + 15),
+        last,
+        "Late winter to early spring, while the tree is at rest and the ground is open. "
+        f"Published: {published}.",
+        source.standing,
+        source.source_id,
+    )
     early = Window(
-        "bare-root", first, min(middle - 15, first + 45),
+        "bare-root",
+        first,
+        min(middle - 15, first + 45),
         "Or in autumn at leaf fall: the soil is still warm and roots start before winter.",
         "common practice" if kind not in ("warm", "frost-free") else source.standing,
         "" if kind not in ("warm", "frost-free") else source.source_id,
-    )  # fmt: skip
+    )
     found = [late] if late.first < late.last else []
     return [*found, *([early] if early.first < early.last else [])]
 
@@ -208,19 +239,33 @@ def _potted(
     found = []
     if spring + 14 < summer:
         found.append(
-            Window("potted", spring, summer,
-                   "From pots: after the last frost, in warming soil and before summer's heat." if evergreen
-                   else "From pots: in spring as the soil warms, before summer's heat.", "common practice", "")
-        )  # fmt: skip
+            Window(
+                "potted",
+                spring,
+                summer,
+                "From pots: after the last frost, in warming soil and before summer's heat."
+                if evergreen
+                else "From pots: in spring as the soil warms, before summer's heat.",
+                "common practice",
+                "",
+            )
+        )
     if not evergreen or kind in ("warm", "frost-free", "mediterranean"):
         cooling = np.flatnonzero(mean[MIDSUMMER[profile.hemisphere] + 30 :] < 16.0)
         start = MIDSUMMER[profile.hemisphere] + 30 + (float(cooling[0]) if len(cooling) else 60.0)
         ends = (frozen[0] + YEAR_DAYS if frozen is not None else start + 60) - 7 * ESTABLISHING_WEEKS
         if ends - start >= 14:
             found.append(
-                Window("potted", start, min(ends, start + 45, 547.0), "Or in early autumn, so that roots take "
-                       f"hold {ESTABLISHING_WEEKS} weeks before the ground cools.", "common practice", "")
-            )  # fmt: skip
+                Window(
+                    "potted",
+                    start,
+                    min(ends, start + 45, 547.0),
+                    "Or in early autumn, so that roots take "
+                    f"hold {ESTABLISHING_WEEKS} weeks before the ground cools.",
+                    "common practice",
+                    "",
+                )
+            )
     return found
 
 
@@ -241,20 +286,40 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
     hemisphere = profile.hemisphere
     found: list[Event] = []
 
-    def add(kind: str, title: str, first: float, last: float, words: str, standing: str, source: str = "",
-            trees: Sequence[str] = (), year: int = planted, every: int | None = None) -> None:  # fmt: skip
+    def add(
+        kind: str,
+        title: str,
+        first: float,
+        last: float,
+        words: str,
+        standing: str,
+        source: str = "",
+        trees: Sequence[str] = (),
+        year: int = planted,
+        every: int | None = None,
+    ) -> None:
         begin, end = _on(first, year, hemisphere), _on(last, year, hemisphere)
         found.append(Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every))
 
     evergreen = _evergreens(plan)
-    for deciduous, names in ((True, [t for t in plan.trees if t.crop not in evergreen]),
-                             (False, [t for t in plan.trees if t.crop in evergreen])):  # fmt: skip
+    for deciduous, names in (
+        (True, [t for t in plan.trees if t.crop not in evergreen]),
+        (False, [t for t in plan.trees if t.crop in evergreen]),
+    ):
         if not names:
             continue
         for window in planting_windows(profile, facts, evergreen=not deciduous):
             title = f"Plant {'bare-root' if window.kind == 'bare-root' else 'potted'} trees"
-            add("planting", title, window.first, window.last, window.why, window.standing, window.source_id,
-                [plain(tree.variety) for tree in names])  # fmt: skip
+            add(
+                "planting",
+                title,
+                window.first,
+                window.last,
+                window.why,
+                window.standing,
+                window.source_id,
+                [plain(tree.variety) for tree in names],
+            )
     _care(add, profile, facts)
     _by_tree(add, plan)
     return sorted(found, key=lambda event: (event.first, event.last, event.title))
@@ -338,16 +403,27 @@ def _by_tree(add, plan: Plan) -> None:  # type: ignore[no-untyped-def]
     for tree in plan.trees:
         name = plain(tree.variety)
         bloom = tree.bloom
-        wait = "" if tree.years_low is None else (
-            f" Expect the first crop {tree.years_low:g} to {tree.years_high:g} years after planting."
-            if tree.years_high not in (None, tree.years_low) else
-            f" Expect the first crop about {tree.years_low:g} years after planting."
-        )  # fmt: skip
+        wait = (
+            ""
+            if tree.years_low is None
+            else (
+                f" Expect the first crop {tree.years_low:g} to {tree.years_high:g} years after planting."
+                if tree.years_high not in (None, tree.years_low)
+                else f" Expect the first crop about {tree.years_low:g} years after planting."
+            )
+        )
         if bloom is not None and tree.crop in THINNED:
             at = season_day(bloom, hemisphere, after=MIDWINTER[hemisphere])
-            add("thinning", f"Thin {name}", at + THIN_AFTER_BLOOM_DAYS[0], at + THIN_AFTER_BLOOM_DAYS[1],
-                "After the natural drop leave one fruit a spur or a hand apart; in the planting year take all "
-                "fruit off.", "common practice", trees=[name])  # fmt: skip
+            add(
+                "thinning",
+                f"Thin {name}",
+                at + THIN_AFTER_BLOOM_DAYS[0],
+                at + THIN_AFTER_BLOOM_DAYS[1],
+                "After the natural drop leave one fruit a spur or a hand apart; in the planting year take "
+                "all fruit off.",
+                "common practice",
+                trees=[name],
+            )
         if tree.harvest is not None:
             first = season_day(tree.harvest.first, hemisphere, after=MIDWINTER[hemisphere])
             last = season_day(tree.harvest.last, hemisphere, after=first)
@@ -355,9 +431,10 @@ def _by_tree(add, plan: Plan) -> None:  # type: ignore[no-untyped-def]
                 "" if tree.harvest.error_d is None else f" Give or take {round(tree.harvest.error_d)} days."
             )
             keeps = (
-                "" if not tree.harvest.store_weeks
+                ""
+                if not tree.harvest.store_weeks
                 else f" Keeps about {round(tree.harvest.store_weeks)} weeks in a cool store."
-            )  # fmt: skip
+            )
             add(
                 "harvest",
                 f"Pick {name} ({crop_in_sentence(tree.crop)})",

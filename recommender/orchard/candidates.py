@@ -28,9 +28,13 @@ from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import crop_in_sentence, missing
 
 TRAINING = {
-    "open": "open", "hedge": "spindle", "espalier": "espalier", "cordon": "cordon", "fan": "fan",
+    "open": "open",
+    "hedge": "spindle",
+    "espalier": "espalier",
+    "cordon": "cordon",
+    "fan": "fan",
     "spindle": "spindle",
-}  # fmt: skip
+}
 USUAL_ROOM_m = 4.0
 """Width of a garden tree where the grower says nothing (common practice)."""
 _FEW, _MANY = 0.02, 0.98
@@ -62,8 +66,10 @@ def candidates(
 
     Raises UnknownName for a tree or crop that is not known, BadInput where nothing is left to plant.
     """
-    fixed, dropped = (_resolved(names, catalog, what) for names, what in ((wishes.fixed, "fixed"),
-                                                                         (wishes.dropped, "dropped")))  # fmt: skip
+    fixed, dropped = (
+        _resolved(names, catalog, what)
+        for names, what in ((wishes.fixed, "fixed"), (wishes.dropped, "dropped"))
+    )
     frame = _rows(ranking, catalog, wishes, fixed, dropped)
     crops = sorted(set(frame["crop"]))
     traits = catalog.traits().set_index(["crop", "variety"])
@@ -132,8 +138,17 @@ def _rows(
     fixed: list[tuple[str, str]],
     dropped: list[tuple[str, str]],
 ) -> pd.DataFrame:
-    columns = ["crop", "variety", "score", "verdict", "why", "watch", "bloom_day", "harvest_day",
-               "harvest_error_d"]  # fmt: skip
+    columns = [
+        "crop",
+        "variety",
+        "score",
+        "verdict",
+        "why",
+        "watch",
+        "bloom_day",
+        "harvest_day",
+        "harvest_error_d",
+    ]
     ranked = ranking.frame[columns]
     keys = pd.MultiIndex.from_frame(ranked[["crop", "variety"]])
     stands = list(ranking.context.trees)
@@ -238,16 +253,18 @@ def stock_for(
     room = (
         site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
     )
-    full = standard_height(catalog.crops(), catalog.rootstocks()).set_index("crop").loc[crop, "high"]
+    table = standard_height(catalog.crops(), catalog.rootstocks())
+    full = float(table.loc[table["crop"].eq(crop), "high"].to_numpy(float)[0])
     # Where nobody has published how far a stock dwarfs, a full-size tree is reckoned with.
-    height = found["height_high"].fillna(float(full))
-    width = np.fmax(found["spacing"], np.where(found["height_high"].isna(), height * 0.85, 0.0))
-    width = width.fillna(height * 0.85)
+    known = found["height_high"].notna().to_numpy(bool)
+    height = np.where(known, found["height_high"].to_numpy(float), full)
+    spacing = found["spacing"].to_numpy(float)
+    width = np.where(known & np.isfinite(spacing), spacing, np.fmax(spacing, height * 0.85))
     # Unknown sizes come last of their verdict; a stock too big for the room loses more than one too small.
     misfit = np.where(width > room, 3.0 * (width - room), room - width)
     place = found["verdict"].map({"sound": 0.0, "with care": 0.5, "doubtful": 1.5})
     if goals.max_height_m is not None:
-        too_tall = np.clip(height.to_numpy(float) - goals.max_height_m, 0.0, None)
+        too_tall = np.clip(height - goals.max_height_m, 0.0, None)
         misfit = misfit + 3.0 * np.nan_to_num(too_tall, nan=1.0)
     cost = place + np.nan_to_num(misfit / room, nan=1.0) - found["score"].to_numpy(float)
     return found.iloc[int(np.argmin(cost.to_numpy(float)))]

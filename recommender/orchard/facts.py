@@ -6,7 +6,9 @@ planting sheet is fetched here, so that none stands in code without its source.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,9 +17,16 @@ from recommender.errors import BadInput
 from recommender.wording import Units, length_words, number_words, plain
 
 _UNITS = {
-    "h": "hours", "h/d": "hours a day", "yr": "years", "degC": "°C", "percent": "%", "d": "days",
-    "x_volume": "times the volume", "x_root_ball": "times the root ball", "x_root_spread": "times the root spread",
-}  # fmt: skip
+    "h": "hours",
+    "h/d": "hours a day",
+    "yr": "years",
+    "degC": "°C",
+    "percent": "%",
+    "d": "days",
+    "x_volume": "times the volume",
+    "x_root_ball": "times the root ball",
+    "x_root_spread": "times the root spread",
+}
 _LENGTHS = {"cm": 0.01, "m": 1.0}
 
 
@@ -106,7 +115,7 @@ class Facts:
         )
 
 
-def _fact(row: dict[str, object]) -> Fact:
+def _fact(row: Mapping[Hashable, Any]) -> Fact:
     def number(name: str) -> float:
         return float(pd.to_numeric(str(row[name]) if row[name] is not None else "nan", errors="coerce"))
 
@@ -118,7 +127,7 @@ def _fact(row: dict[str, object]) -> Fact:
         group=str(row["crop_group"]),
         low=high if np.isnan(low) else low,
         high=high,
-        text="" if pd.isna(row["value"]) else str(row["value"]),  # type: ignore[call-overload]
+        text="" if pd.isna(row["value"]) else str(row["value"]),
         unit=_text(row["unit"]),
         standing=_text(row["basis"]) or "unknown",
         source_id=_text(row["source_id"]),

@@ -37,8 +37,9 @@ class Partner(_Part):
 
 
 class PlannedTree(_Part):
-    """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD. grafted_with: further varieties of a family
-    tree, all on this one. facts: settled values the choice rests on, as they were then."""
+    """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD.
+
+    grafted_with: further varieties of a family tree, all on this one. facts: settled values the choice rests on, as they were then."""
 
     crop: str
     variety: str
@@ -142,12 +143,15 @@ class Plan(_Part):
         """Cover, pollination, proof and the comparison with the ranked list, in sentences."""
         ours, theirs = self.measured, self.greedy
         if self.status == "optimal":
-            proof = f"No better set exists among {self.candidates:,} varieties; found in {self.solve_seconds:.1f} s."
+            proof = (
+                f"No better set exists among {self.candidates:,} varieties; "
+                f"found in {self.solve_seconds:.1f} s."
+            )
         else:
             gap = "" if self.optimality_gap is None else f" at most {self.optimality_gap:.1%} better"
             proof = f"Time ran out: another set could be{gap or ' better'}."
         return [
-            f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; picking the top of the "
+            f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; the top of the "
             f"ranked list would give {theirs.harvest_cover:.0%}.",
             f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a published "
             f"one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from pydantic import ValidationError
 
 from recommender.biology.pollination import catalog_matrix
@@ -129,11 +130,16 @@ def changed(plan: Plan, catalog: Catalog) -> list[str]:
                 f"The rootstock {plain(tree.rootstock)} of {plain(tree.variety)} is no longer listed."
             )
         if key is not None:
-            told += _values(tree, facts_of(traits.loc[key].copy()))
+            told += _values(tree, facts_of(_row(traits, key)))
     told += _partners(now, catalog)
     if len(told) == 1:
         told.append("Nothing this plan rests on has changed.")
     return told
+
+
+def _row(traits: pd.DataFrame, key: tuple[str, str]) -> pd.Series:
+    at = traits.index.get_indexer(pd.MultiIndex.from_tuples([key]))
+    return traits.iloc[int(at[0])]
 
 
 def _present(tree: PlannedTree, catalog: Catalog, told: list[str]) -> tuple[str, str] | None:

@@ -109,38 +109,67 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
     steps = [
         step("Sun", "sun_hours_min", "Choose a spot with at least {} of sun.", source="lasumida-bare-root"),
         step("Drainage", "drainage_test_max", "Fill a test hole with water: it should empty within {}."),
-        step("Soak", "root_soak_before_planting", "Soak bare roots for {}, never longer than a day.",
-             source="iastate-bare-root"),
-        step("Hole width", "planting_hole_width", "Dig {} of a bare-root tree,",
-             source="iastate-bare-root"),
-        step("Hole width, potted", "planting_hole_width", "or {} of a potted one.", source="yuma-sun-planting"),
-        step("Hole depth", "planting_hole_depth_rule",
-             "No deeper than from the root flare to the lowest root, so that the tree cannot sink.",
-             source="iastate-bare-root"),
-        step("Root flare", "root_flare_position", "The flare, where the trunk widens into roots, stays {} or just "
-             "above it."),
-    ]  # fmt: skip
+        step(
+            "Soak",
+            "root_soak_before_planting",
+            "Soak bare roots for {}, never longer than a day.",
+            source="iastate-bare-root",
+        ),
+        step("Hole width", "planting_hole_width", "Dig {} of a bare-root tree,", source="iastate-bare-root"),
+        step(
+            "Hole width, potted", "planting_hole_width", "or {} of a potted one.", source="yuma-sun-planting"
+        ),
+        step(
+            "Hole depth",
+            "planting_hole_depth_rule",
+            "No deeper than from the root flare to the lowest root, so that the tree cannot sink.",
+            source="iastate-bare-root",
+        ),
+        step(
+            "Root flare",
+            "root_flare_position",
+            "The flare, where the trunk widens into roots, stays {} or just above it.",
+        ),
+    ]
     if soil == "clay" or wetness == "wet":
         low, high = MOUND_cm
         steps.append(
-            Step("Mound", f"{low} to {high} cm", f"On heavy or wet ground plant on a broad mound {low} to {high} "
-                 "cm high.", "common practice")
-        )  # fmt: skip
+            Step(
+                "Mound",
+                f"{low} to {high} cm",
+                f"On heavy or wet ground plant on a broad mound {low} to {high} cm high.",
+                "common practice",
+            )
+        )
     side = "north-east" if north else "south-east"
     steps += [
-        Step("Turn the union", side, f"Turn the crook of the graft to the {side}, away from the afternoon sun.",
-             "common practice"),
-        step("Backfill", "backfill", "Fill with {} as it came out: no compost, no fertiliser, no gravel in the "
-             "hole."),
-        Step("Water in", f"{WATER_IN_L[0]} to {WATER_IN_L[1]} L",
-             f"Water in with {WATER_IN_L[0]} to {WATER_IN_L[1]} L a tree, and firm gently.", "common practice"),
+        Step(
+            "Turn the union",
+            side,
+            f"Turn the crook of the graft to the {side}, away from the afternoon sun.",
+            "common practice",
+        ),
+        step(
+            "Backfill",
+            "backfill",
+            "Fill with {} as it came out: no compost, no fertiliser, no gravel in the hole.",
+        ),
+        Step(
+            "Water in",
+            f"{WATER_IN_L[0]} to {WATER_IN_L[1]} L",
+            f"Water in with {WATER_IN_L[0]} to {WATER_IN_L[1]} L a tree, and firm gently.",
+            "common practice",
+        ),
         step("Mulch", "mulch_depth", "Mulch {} deep,"),
         step("Mulch gap", "mulch_gap_from_trunk", "and keep it {} from the trunk."),
-        step("First year", "water_first_year_per_week", "Give {} a week for each tree while no rain falls; more "
-             "on sand and in heat."),
+        step(
+            "First year",
+            "water_first_year_per_week",
+            "Give {} a week for each tree while no rain falls; more on sand and in heat.",
+        ),
         step("Establishing", "establishment_period", "Keep watering for {}."),
         step("Unbranched trees", "heading_height_unbranched", "Cut an unbranched whip back to {}."),
-    ]  # fmt: skip
+    ]
     if float(pd.Series(profile.summer_mean).median()) > HOT_SUMMER_degC:
         steps.append(step("Shade the trunk", "trunk_whitewash", "Paint the trunk with {} against sunscald,"))
         steps.append(step("Shade until", "trunk_wrap_until", "or wrap it until {}."))
@@ -162,35 +191,75 @@ def container_steps(
     load = wet[1] / (math.pi / 4 * width**2)
     density = facts.get("substrate_bulk_density_saturated", "peat-based potting mix")
     steps = [
-        Step("Pot", f"{number_words(litres)} L", f"A pot of {number_words(litres)} L is about "
-             f"{round(width * 100)} cm wide. Smallest that works: "
-             f"{facts.get('container_volume', 'small fruit tree, lowest that works').words(units)}; final pot of a "
-             f"dwarf tree: {facts.get('container_volume', 'dwarf fruit tree').words(units)}.", "published",
-             "growingfruit-containers"),
-        step("Drainage holes", "drainage_holes", "At least {} holes in a pot as wide as a half barrel,",
-             "half barrel"),
+        Step(
+            "Pot",
+            f"{number_words(litres)} L",
+            f"A pot of {number_words(litres)} L is about "
+            f"{round(width * 100)} cm wide. Smallest that works: "
+            f"{facts.get('container_volume', 'small fruit tree, lowest that works').words(units)}; final "
+            f"pot of a dwarf tree: {facts.get('container_volume', 'dwarf fruit tree').words(units)}.",
+            "published",
+            "growingfruit-containers",
+        ),
+        step(
+            "Drainage holes",
+            "drainage_holes",
+            "At least {} holes in a pot as wide as a half barrel,",
+            "half barrel",
+        ),
         step("Hole size", "drainage_hole_diameter", "each {} across.", "half barrel"),
-        Step("No gravel", "none", "No layer of gravel below: it lifts the wet zone into the roots.",
-             "common practice"),
-        Step("Mix", f"{number_words(litres * SETTLING)} L", f"Buy about {number_words(litres * SETTLING)} L of "
-             "potting mix; it settles.", "common practice"),
-        step("Mix pores", "air_filled_porosity_min", "At least {} of the mix should be air after draining.",
-             "potting mix"),
+        Step(
+            "No gravel",
+            "none",
+            "No layer of gravel below: it lifts the wet zone into the roots.",
+            "common practice",
+        ),
+        Step(
+            "Mix",
+            f"{number_words(litres * SETTLING)} L",
+            f"Buy about {number_words(litres * SETTLING)} L of potting mix; it settles.",
+            "common practice",
+        ),
+        step(
+            "Mix pores",
+            "air_filled_porosity_min",
+            "At least {} of the mix should be air after draining.",
+            "potting mix",
+        ),
         step("Mix pH", "potting_mix_ph", "Mix with {}.", "potting mix"),
-        Step("Weight", f"{round(dry[0])} to {round(dry[1])} kg dry, {round(wet[0])} to {round(wet[1])} kg soaked",
-             f"It weighs {round(dry[0])} to {round(dry[1])} kg with dry mix and {round(wet[0])} to "
-             f"{round(wet[1])} kg soaked, up to {round(load)} kg on a square metre of its own footprint. A balcony "
-             "or roof needs an engineer's or the owner's word first.", density.standing, density.source_id),
-        step("Repot", "container_step_up", "Every two to three years move it to a pot "
-             + ("of {} of the old one." if citrus else "{} wider."), "citrus" if citrus else "all"),
-        Step("Feed", "monthly in growth", "Feed monthly from bud break to midsummer; water when the top few "
-             "centimetres are dry.", "common practice"),
-    ]  # fmt: skip
+        Step(
+            "Weight",
+            f"{round(dry[0])} to {round(dry[1])} kg dry, {round(wet[0])} to {round(wet[1])} kg soaked",
+            f"It weighs {round(dry[0])} to {round(dry[1])} kg with dry mix and {round(wet[0])} to "
+            f"{round(wet[1])} kg soaked, up to {round(load)} kg on a square metre of its own footprint. "
+            "A balcony or roof needs an engineer's or the owner's word first.",
+            density.standing,
+            density.source_id,
+        ),
+        step(
+            "Repot",
+            "container_step_up",
+            "Every two to three years move it to a pot "
+            + ("of {} of the old one." if citrus else "{} wider."),
+            "citrus" if citrus else "all",
+        ),
+        Step(
+            "Feed",
+            "monthly in growth",
+            "Feed monthly from bud break to midsummer; water when the top few centimetres are dry.",
+            "common practice",
+        ),
+    ]
     if zone_number < FROST_CRACKS_BELOW_ZONE:
         steps.append(
-            Step("Frost", "no terracotta", "Terracotta and thin ceramic crack in frost: use wood, plastic or "
-                 "frost-proof stoneware, and keep roots from freezing through.", "common practice")
-        )  # fmt: skip
+            Step(
+                "Frost",
+                "no terracotta",
+                "Terracotta and thin ceramic crack in frost: use wood, plastic or "
+                "frost-proof stoneware, and keep roots from freezing through.",
+                "common practice",
+            )
+        )
     return steps
 
 
@@ -217,11 +286,16 @@ def container_mass(litres: float, facts: Facts) -> tuple[tuple[float, float], tu
 def union_step(tree: PlannedTree, facts: Facts, units: Units = "metric") -> Step:
     """How far the graft union stays above the soil; on its own roots there is none."""
     if not tree.rootstock:
-        return Step("Union", "ask", "Ask whether it is grafted; if so keep the union clear of the soil.",
-                    "common practice")  # fmt: skip
+        return Step(
+            "Union",
+            "ask",
+            "Ask whether it is grafted; if so keep the union clear of the soil.",
+            "common practice",
+        )
     fact = facts.get("graft_union_above_soil", "dwarfing-rootstock")
-    return _step("Union", fact, "Graft union {} above the soil: buried, the variety roots and dwarfing is lost.",
-                 units)  # fmt: skip
+    return _step(
+        "Union", fact, "Graft union {} above the soil: buried, the variety roots and dwarfing is lost.", units
+    )
 
 
 def stake_step(tree: PlannedTree) -> Step:
@@ -235,15 +309,16 @@ def stake_step(tree: PlannedTree) -> Step:
         return Step("Stake", said[0], said[1], "published", "rootstocks.csv")
     small = tree.height_high_m is not None and tree.height_high_m <= 3.0
     word = "for good" if small else "first year if windy"
-    return Step("Stake", word, f"Nobody has published whether this stock needs a stake: {word}.",
-                "common practice")  # fmt: skip
+    return Step(
+        "Stake", word, f"Nobody has published whether this stock needs a stake: {word}.", "common practice"
+    )
 
 
 def cautions_for(
     plan: Plan, table: pd.DataFrame, country: str, region: str, topics: Iterable[str] = TOPICS
 ) -> list[Caution]:
-    """The cautions that concern the act of planting here, gravest first; one ladder caution of our own where a
-    tree grows tall."""
+    """The cautions that concern the act of planting here, gravest first; one ladder caution of our own
+    where a tree grows tall."""
     here = places_of(country, region)
     crops = {tree.crop for tree in plan.trees}
     pot = "container_L" in plan.site
@@ -263,8 +338,8 @@ def cautions_for(
         found.append(Caution(topic, str(row["severity"]), words, str(row["basis"]), str(row["source_id"])))
     if any((tree.height_high_m or 0) > 2.5 for tree in plan.trees):
         words = (
-            "Pick and prune tall trees with both feet on the ground where you can; set a ladder on firm, level "
-            f"ground and have someone by. {DEFERS_ALSO['ladder']}"
+            "Pick and prune tall trees with both feet on the ground where you can; set a ladder on firm, "
+            f"level ground and have someone by. {DEFERS_ALSO['ladder']}"
         )
         found.append(Caution("ladder", "warning", words, "common practice", ""))
     order = {topic: place for place, topic in enumerate((*topics, "ladder"))}

@@ -1,8 +1,8 @@
 """The choice of a set as a mixed-integer programme: which trees are best together, proven.
 
 In comes a `Problem`, plain arrays over candidate varieties and trees that already stand; out goes a
-`Solution` with the trees chosen, the value and the gap that is left to the proven bound. `evaluate` values any
-set by the same rules without a solver, so that a greedy choice and a search by brute force can be compared.
+`Solution` with the trees chosen, the value and the gap left to the proven bound. `evaluate` values any set by
+the same rules without a solver, so that a greedy choice and a search by brute force can be compared.
 docs/selection.md states the programme with its symbols.
 
 Solver: HiGHS through `scipy.optimize.milp`.
@@ -28,6 +28,7 @@ Ints = NDArray[np.int64]
 SMALL = 60
 """Up to so many varieties all donors are written out at once; above, those of the trees that come up."""
 _ROUNDING = 1e-7
+_IN_LINE = 20
 STORED_IN_FRESH_WEEK = 0.5
 """What fruit from store is worth in a week in which ripe fruit was wanted (our choice)."""
 
@@ -84,14 +85,20 @@ class Problem:
         wrong = [
             name
             for name, shape in (
-                ("likely", square), ("known", square), ("kept", (n, weeks)), ("fresh", (weeks,)),
-                ("score", (n,)), ("group", (n,)), ("standing", (n,)), ("fixed", (n,)),
+                ("likely", square),
+                ("known", square),
+                ("kept", (n, weeks)),
+                ("fresh", (weeks,)),
+                ("score", (n,)),
+                ("group", (n,)),
+                ("standing", (n,)),
+                ("fixed", (n,)),
             )
             if getattr(self, name).shape != shape
-        ]  # fmt: skip
+        ]
         if wrong or self.trees < 1:
             raise BadInput(
-                f"The problem of choosing trees has {'the wrong shape in ' + wrong[0] if wrong else 'no trees'}",
+                f"The choice of trees has {'the wrong shape in ' + wrong[0] if wrong else 'no trees'}",
                 remedy="Give one row a variety, one column a week, and at least one tree",
             )
 
@@ -342,8 +349,8 @@ def add_weeks(model: Model, problem: Problem, x: Ints) -> None:
 def add_wished_crops(model: Model, problem: Problem, x: Ints) -> dict[int, int]:
     """A premium for each wished crop of which a tree is planted; its column by the crop's number.
 
-    The second row follows from the donors' rows and only tightens the bound: where a crop's tree needs a donor
-    and none stands, its crop comes with two trees at least.
+    The second row follows from the donors' rows and only tightens the bound: where a crop's tree needs a
+    donor and none stands, its crop comes with two trees at least.
     """
     new = ~problem.standing
     columns = {}
@@ -370,13 +377,19 @@ def add_company(model: Model, problem: Problem, x: Ints) -> dict[int, tuple[int,
     columns = {}
     for crop in np.unique(problem.crop[problem.needs & new]):
         wanting = new & problem.needs & (problem.crop == crop)
-        company = (problem.crop == crop) | likely[wanting].any(axis=0)
-        stand = float((company & problem.standing).sum())
+        gives = likely[wanting].any(axis=0)
+        company = (problem.crop == crop) | gives
+        stand = float((gives & problem.standing).sum())
         some, well = (int(c) for c in model.columns(2, 0.0, integer=True))
-        of_it = x[company & new]
-        for column, least in ((some, 2.0), (well, 3.0)):
-            values = np.concatenate(([least], np.full(len(of_it), -1.0)))
-            model.row(np.concatenate(([column], of_it)), values, -np.inf, stand)
+        of_it, donors = x[company & new], x[gives & new]
+        for column, least, trees in (
+            (some, 2.0, of_it),
+            (well, 3.0, of_it),
+            (some, 1.0, donors),
+            (well, 2.0, donors),
+        ):
+            values = np.concatenate(([least], np.full(len(trees), -1.0)))
+            model.row(np.concatenate(([column], trees)), values, -np.inf, stand)
         for row in np.flatnonzero(wanting):
             model.at_most(int(x[row]), np.array([some]))
         columns[int(crop)] = (some, well)
@@ -454,7 +467,15 @@ def solve(
         if status != "optimal":
             return Solution(np.zeros(len(problem), dtype=bool), np.nan, bound, np.nan, seconds, status)
         # What was promised without its donors is written out, and the programme solved again.
-        exact = exact | chosen
+        exact = exact | chosen | _next_in_line(problem, chosen, exact)
+
+
+def _next_in_line(problem: Problem, chosen: Flags, exact: Flags) -> Flags:
+    """The best of the chosen crops that are not written out yet: they would be promised next."""
+    line = np.isin(problem.crop, problem.crop[chosen]) & ~exact & ~problem.standing
+    rows = np.flatnonzero(line)
+    best = rows[np.argsort(-problem.score[rows], kind="stable")][:_IN_LINE]
+    return np.asarray(np.isin(np.arange(len(problem)), best))
 
 
 def greedy(problem: Problem, order: NDArray[np.intp]) -> Flags:

@@ -11,7 +11,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +43,7 @@ def ceilings(problem: Problem) -> Floats:
     """(n,) no planting that holds the variety is worth more than this; -inf where none can hold it.
 
     Pollen is left out: who needs a donor gets it, and the premium for a sure or a second one wherever any
-    candidate or standing tree could give it. Ignores the lower ends of quotas, which can only lower the value.
+    candidate or standing tree could give it. Quotas hold.
     """
     n, weights = len(problem), problem.weights
     others = problem.likely & ~np.eye(n, dtype=bool)
@@ -61,9 +63,9 @@ def ceilings(problem: Problem) -> Floats:
     met = add_wished_crops(model, problem, x)
     matrix, low, high = model.matrix()
     upper_rows, lower_rows = np.isfinite(high), np.isfinite(low)
-    table = sparse.vstack((matrix[upper_rows], -matrix[lower_rows]), format="csr")
+    table: Any = sparse.vstack((matrix[upper_rows], -matrix[lower_rows]), format="csr")
     right = np.concatenate((high[upper_rows], -low[lower_rows]))
-    served = (others & problem.standing[None, :]).any(axis=1)
+    served: Flags = np.asarray((others & problem.standing[None, :]).any(axis=1))
     hopeless = new & ~problem.fixed & problem.needs & ~(served if problem.trees < 2 else others.any(axis=1))
     must = problem.standing | problem.fixed
     top = np.full(n, -np.inf)
@@ -76,7 +78,11 @@ def ceilings(problem: Problem) -> Floats:
             if not there:
                 upper[:n] = np.where(new & (problem.crop == crop) & ~problem.fixed, 0.0, upper[:n])
         found = linprog(
-            -np.asarray(model.gain), table, right, bounds=np.column_stack((lower, upper)), method="highs"
+            -np.asarray(model.gain),
+            A_ub=table,
+            b_ub=right,
+            bounds=list(zip(lower.tolist(), upper.tolist(), strict=True)),
+            method="highs",
         )
         if found.status == 2:
             continue
@@ -138,13 +144,12 @@ def solve_all(
         return _whole(problem, rows, first, start)
     left = time_limit - (time.perf_counter() - start)
     second = over(kept, max(left, 0.1))
-    best, where = (second, kept) if not second.value < first.value else (first, rows)
-    if best is first and np.isfinite(first.value):
-        bound = second.bound if np.isfinite(second.bound) else float(top.max())
-        best = Solution(
-            first.chosen, first.value, bound, max(0.0, bound / first.value - 1), 0.0, second.status
-        )
-    return _whole(problem, where, best, start)
+    if not np.isfinite(first.value) or second.value >= first.value:
+        return _whole(problem, kept, second, start)
+    # The wider search ended early or found nothing better: what it proved still bounds the first set.
+    bound = max(first.value, second.bound if np.isfinite(second.bound) else float(top.max()))
+    gap = bound / first.value - 1.0 if first.value > 0 else np.nan
+    return _whole(problem, rows, replace(first, bound=bound, gap=gap, status=second.status), start)
 
 
 def _floor(found: Solution) -> float:

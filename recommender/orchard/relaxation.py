@@ -58,7 +58,7 @@ def smallest_relaxation(
         ease(row, 1.0, f"Ask for {{}} fewer {crop_plural(crops[crop])}")
     for crop, row in rows.most.items():
         ease(row, -1.0, f"Allow {{}} more {crop_plural(crops[crop])}")
-    for row in np.flatnonzero(problem.fixed):
+    for row in np.flatnonzero(problem.fixed).tolist():
         (switch,) = model.columns(1, -1.0, integer=True)
         # x + given up >= 1
         model.row(np.array([row, switch]), np.array([1.0, 1.0]), 1.0, np.inf)

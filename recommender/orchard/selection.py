@@ -36,9 +36,16 @@ _SHRINK = 0.9
 GRAFTED = 3
 """Varieties on a family tree: two or three (common practice)."""
 GRAFTED_TOGETHER = (
-    "apple", "european-pear", "asian-pear", "european-plum", "japanese-plum", "sweet-cherry", "sour-cherry",
-    "apricot", "almond",
-)  # fmt: skip
+    "apple",
+    "european-pear",
+    "asian-pear",
+    "european-plum",
+    "japanese-plum",
+    "sweet-cherry",
+    "sour-cherry",
+    "apricot",
+    "almond",
+)
 """Crops sold as family trees (common practice): one stock, several varieties."""
 
 

@@ -17,7 +17,8 @@ padding:0 1rem}h1,h2{font-family:Georgia,serif}table{border-collapse:collapse;wi
 th,td{text-align:left;padding:.35rem .5rem;border-bottom:1px solid #d9d5c8;vertical-align:top}
 .wide{overflow-x:auto}small{color:#565b50}dt{font-weight:600}dd{margin:0 0 .4rem}
 dl{columns:22rem 2}dl div{break-inside:avoid}@page{margin:12mm}
-@media print{body{background:#fff;margin:0;font-size:10px;max-width:none}table{font-size:9px}h1{font-size:18px}}
+@media print{body{background:#fff;margin:0;font-size:10px;max-width:none}table{font-size:9px}
+h1{font-size:18px}}
 """
 _HEADS = ("", "Tree", "Rootstock", "Apart", "Height", "Graft union", "Stake", "Pollen from", "Picked")
 
@@ -28,28 +29,43 @@ def html_text(sheet: Sheet) -> str:
     drawing = "" if picture is None else f"<figure>{svg(picture)}</figure>"
     heads = "".join(f'<th scope="col">{_text(head)}</th>' for head in _HEADS)
     rows = "".join(
-        "<tr>" + "".join(f"<td>{_text(cell)}</td>" for cell in (
-            number, f"{line.name} ({line.crop})", line.rootstock, line.spacing, line.height, line.union.value,
-            line.stake.value, line.partners, line.picked,
-        )) + "</tr>"
+        "<tr>"
+        + "".join(
+            f"<td>{_text(cell)}</td>"
+            for cell in (
+                number,
+                f"{line.name} ({line.crop})",
+                line.rootstock,
+                line.spacing,
+                line.height,
+                line.union.value,
+                line.stake.value,
+                line.partners,
+                line.picked,
+            )
+        )
+        + "</tr>"
         for number, line in enumerate(sheet.lines, start=1)
-    )  # fmt: skip
+    )
     steps = "".join(
         f"<div><dt>{_text(step.topic)}</dt><dd>{_text(step.words)} "
         f"<small>({_text(_standing(step.standing, step.source_id))})</small></dd></div>"
         for step in sheet.steps
     )
     cautions = "".join(
-        f"<li>{_text(caution.words)} <small>({_text(_standing(caution.standing, caution.source_id))})</small></li>"
+        f"<li>{_text(caution.words)} "
+        f"<small>({_text(_standing(caution.standing, caution.source_id))})</small></li>"
         for caution in sheet.cautions
     )
     notes = "".join(f"<p>{_text(note)}</p>" for note in sheet.plan.notes)
     care = f"<h2>Take care</h2><ul>{cautions}</ul>" if cautions else ""
     return (
         f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8">'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_text(sheet.title)}</title>'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{_text(sheet.title)}</title>"
         f"<style>{_STYLE}</style></head><body><h1>{_text(sheet.title)}</h1><p>{_text(sheet.place)}</p>{drawing}"
-        f'{notes}<h2>The trees</h2><div class="wide"><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody>'
+        f'{notes}<h2>The trees</h2><div class="wide"><table><thead><tr>{heads}</tr></thead>'
+        f"<tbody>{rows}</tbody>"
         f"</table></div><h2>How to plant</h2><dl>{steps}</dl>{care}"
         "<p><small>Dates and sizes are estimates for this site. Local codes, the extension service and the "
         "plant-health authority decide where they differ from this sheet.</small></p></body></html>\n"

@@ -22,9 +22,15 @@ _SIZES = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2)
 _MARGIN_mm = 12.0
 _DRAWING_HIGH_mm = 78.0
 _COLUMNS = (
-    ("", 5.0), ("Tree", 40.0), ("Rootstock", 27.0), ("Apart", 13.0), ("Height", 21.0), ("Union", 20.0),
-    ("Stake", 18.0), ("Pollen from", 42.0),
-)  # fmt: skip
+    ("", 5.0),
+    ("Tree", 40.0),
+    ("Rootstock", 27.0),
+    ("Apart", 13.0),
+    ("Height", 21.0),
+    ("Union", 20.0),
+    ("Stake", 18.0),
+    ("Pollen from", 42.0),
+)
 _REPLACED = {"’": "'", "‘": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-", "…": "...", "≥": ">="}
 
 
@@ -94,7 +100,6 @@ def _heading(pdf: FPDF, text: str, size: float) -> None:
 
 
 def _trees(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
-    from fpdf.fonts import FontFace
 
     _heading(pdf, "The trees", size)
     pdf.set_fill_color(255, 255, 255)
@@ -102,18 +107,28 @@ def _trees(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
     share = pdf.epw / sum(width for _, width in _COLUMNS)
     widths = [width * share for _, width in _COLUMNS]
     with pdf.table(
-        col_widths=tuple(widths), line_height=line, text_align="LEFT", borders_layout="HORIZONTAL_LINES",
-        padding=0.5, first_row_as_headings=True,
-    ) as table:  # fmt: skip
+        col_widths=tuple(widths),
+        line_height=line,
+        text_align="LEFT",
+        borders_layout="HORIZONTAL_LINES",
+        padding=0.5,
+        first_row_as_headings=True,
+    ) as table:
         head = table.row()
         for name, _ in _COLUMNS:
             head.cell(name)
         for number, one in enumerate(sheet.lines, start=1):
             row = table.row()
             for text in (
-                number, f"{one.name}, {one.crop}; picked {one.picked}", one.rootstock, one.spacing, one.height,
-                one.union.value, one.stake.value, one.partners,
-            ):  # fmt: skip
+                number,
+                f"{one.name}, {one.crop}; picked {one.picked}",
+                one.rootstock,
+                one.spacing,
+                one.height,
+                one.union.value,
+                one.stake.value,
+                one.partners,
+            ):
                 row.cell(latin(text))
 
 
@@ -142,10 +157,13 @@ _MARK = {"stop": "Stop: ", "warning": "Mind: ", "info": "Note: "}
 def _foot(pdf: FPDF, size: float, line: float) -> None:
     pdf.set_font("Helvetica", "I", size)
     pdf.multi_cell(
-        0, line, "Dates and sizes are estimates for this site. Local codes, the extension service and the "
+        0,
+        line,
+        "Dates and sizes are estimates for this site. Local codes, the extension service and the "
         "plant-health authority decide where they differ from this sheet.",
-        new_x="LMARGIN", new_y="NEXT",
-    )  # fmt: skip
+        new_x="LMARGIN",
+        new_y="NEXT",
+    )
 
 
 def _colour(text: str) -> tuple[int, int, int]:
@@ -190,9 +208,9 @@ def _drawing(pdf: FPDF, picture: Drawing, sheet: Sheet, size: float) -> None:
     pdf.set_font("Helvetica", "", size)
     pdf.set_left_margin(beside)
     for number, tree in enumerate(sheet.plan.trees, start=1):
-        where = "" if tree.x is None or tree.y is None else (
-            f": {tree.x:.1f} m from the left, {tree.y:.1f} m up"
-        )  # fmt: skip
+        where = (
+            "" if tree.x is None or tree.y is None else (f": {tree.x:.1f} m from the left, {tree.y:.1f} m up")
+        )
         pdf.multi_cell(
             0, size * 0.46, latin(f"{number}  {tree.variety}{where}"), new_x="LMARGIN", new_y="NEXT"
         )

@@ -1,8 +1,8 @@
 """Where each tree stands: apart as its roots want, clear of what is there, tall ones to the pole side.
 
-In come the trees with height, crown and spacing, who serves whom, and the `Plot`; out goes a `Layout`. Trees
-are set row by row from the pole side, tallest first, then exchanged while that lessens shade or brings a donor
-within reach. docs/spacing.md states the rules.
+In come the trees with height, crown and spacing, who serves whom, and the `Plot`; out goes a `Layout`.
+Trees are set row by row from the pole side, tallest first, then exchanged while that lessens shade or brings
+a donor within reach. docs/spacing.md states the rules.
 """
 
 from __future__ import annotations
@@ -120,6 +120,20 @@ def lay_out(
     notes = _notes(trees, at, away, needs, shade)
     return Layout(
         x, y, shade, np.where(needs, away, np.nan), notes, {**clearances.rules, "step": _step(step)}
+    )
+
+
+def tight_words(variety: str, in_row_m: float, stock_spacing_m: float) -> str:
+    """What planting closer than the rootstock's range costs; empty where it is not closer.
+
+    stock_spacing_m: least published distance on that stock [m], NaN where none is published.
+    """
+    if not in_row_m < stock_spacing_m:
+        return ""
+    return (
+        f"{plain(variety)} stands {length_words(in_row_m)} from the next; its roots usually want "
+        f"{length_words(stock_spacing_m)} or more. That works as a hedge if it is pruned every summer as well as "
+        "in winter, fed and watered more, and it bears less a tree (common practice)."
     )
 
 

@@ -19,7 +19,7 @@ from recommender.orchard.candidates import Candidates, sized, stock_for
 from recommender.orchard.plan import Harvest, Measured, Partner, Plan, PlannedTree, Week
 from recommender.orchard.plot import Plot
 from recommender.orchard.programme import Solution
-from recommender.orchard.spacing import Layout
+from recommender.orchard.spacing import Layout, tight_words
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import Ranking
@@ -27,9 +27,18 @@ from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import list_words, missing, place_sentence, plain
 
 FACTS = (
-    "zone_min", "chill_hours", "bloom_offset", "bloom_group", "ripening_offset", "ripening_season", "storage",
-    "s_alleles", "ploidy", "self_fertility", "sport_of",
-)  # fmt: skip
+    "zone_min",
+    "chill_hours",
+    "bloom_offset",
+    "bloom_group",
+    "ripening_offset",
+    "ripening_season",
+    "storage",
+    "s_alleles",
+    "ploidy",
+    "self_fertility",
+    "sport_of",
+)
 """Settled traits a choice rests on most; kept with the plan to see later what changed."""
 
 
@@ -90,8 +99,19 @@ def described(
         greedy=greedy,
         alternatives=alternatives,
         one_tree=one_tree,
-        notes=notes,
+        notes=(*notes, *_tight(trees, catalog, wishes)),
     )
+
+
+def _tight(trees: Sequence[PlannedTree], catalog: Catalog, wishes: PlantingWishes) -> list[str]:
+    """Trees in rows that stand closer than their rootstock's published range."""
+    if wishes.style == "open":
+        return []
+    stocks = catalog.rootstocks().set_index("rootstock")["spacing_low_m"]
+    told = [
+        tight_words(tree.variety, tree.spacing_m, float(stocks.get(tree.rootstock, np.nan))) for tree in trees
+    ]
+    return [text for text in told if text]
 
 
 def _number(value: Any) -> float | None:

@@ -174,7 +174,8 @@ def _tree(number: int, tree: PlannedTree, units: Units) -> None:
         ]
     )
     st.html(
-        f'<article class="ow-card"><header><h3><span class="ow-rank">{number}</span>{cards.text(tree.variety)} '
+        f'<article class="ow-card"><header><h3><span class="ow-rank">{number}</span>'
+        f"{cards.text(tree.variety)} "
         f"<small>{cards.text(crop_in_sentence(tree.crop) + stock)}</small></h3>"
         f'<span class="ow-verdict">{MARKS[tree.verdict]} {cards.text(tree.verdict)}</span></header>'
         f"{cards.paragraphs([tree.pollination, *([tree.watch] if tree.watch else [])])}{facts}</article>"
@@ -208,8 +209,9 @@ def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
             continue
         st.header(heading)
         st.html(cards.paragraphs([picture.sentence]))
-        st.altair_chart(picture.chart, width="content" if heading != "When they are picked" else "stretch",
-                        theme=None)  # fmt: skip
+        st.altair_chart(
+            picture.chart, width="content" if heading != "When they are picked" else "stretch", theme=None
+        )
 
 
 def _alternatives(plan: Plan) -> None:
@@ -235,18 +237,27 @@ def _papers(catalog: Catalog, plan: Plan, units: Units) -> None:
     st.header("Take it along")
     a, b = st.columns(2)
     a.download_button(
-        "Planting sheet (PDF)", lambda: papers.pdf_of(plan, catalog, "A4", units), "planting-sheet.pdf",
-        "application/pdf", width="stretch",
-    )  # fmt: skip
+        "Planting sheet (PDF)",
+        lambda: papers.pdf_of(plan, catalog, "A4", units),
+        "planting-sheet.pdf",
+        "application/pdf",
+        width="stretch",
+    )
     b.download_button(
-        "Planting sheet to print (HTML)", lambda: papers.html_of(plan, catalog, units),
-        "planting-sheet.html", "text/html", width="stretch",
-    )  # fmt: skip
+        "Planting sheet to print (HTML)",
+        lambda: papers.html_of(plan, catalog, units),
+        "planting-sheet.html",
+        "text/html",
+        width="stretch",
+    )
     a, b = st.columns(2)
     a.download_button(
-        "Dates for your calendar", lambda: papers.calendar_of(plan, catalog, date.today().year + 1),
-        "planting.ics", "text/calendar", width="stretch",
-    )  # fmt: skip
+        "Dates for your calendar",
+        lambda: papers.calendar_of(plan, catalog, date.today().year + 1),
+        "planting.ics",
+        "text/calendar",
+        width="stretch",
+    )
     b.download_button(
         "The plan, to open again", plan_text(plan), "plan.json", "application/json", width="stretch"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -128,6 +130,6 @@ def test_donors_out_of_reach_are_told() -> None:
         {"width_m": 5, "depth_m": 5, "obstacles": ({"kind": "moat", "at": ((0, 0),)},)},
     ],
 )
-def test_a_plot_without_one_outline_is_refused(answers: dict[str, object]) -> None:
+def test_a_plot_without_one_outline_is_refused(answers: dict[str, Any]) -> None:
     with pytest.raises(BadInput):
         Plot(**answers)

@@ -25,8 +25,15 @@ INCH_cm, FOOT_m, GALLON_L, POUND_kg, SQUARE_FOOT_m2 = 2.54, 0.3048, 3.785, 0.453
         # Yuma County: twice the container's width; a test hole empties within an hour.
         ("planting_hole_width", None, "yuma-sun-planting", 2, 2, "x_root_ball"),
         ("drainage_test_max", None, "yuma-sun-planting", 1, 1, "h"),
-        # Utah State: graft union 3 to 4 inches above the soil; unbranched whips cut at 36 inches; hole 24 inches.
-        ("graft_union_above_soil", "dwarfing-rootstock", "usu-bareroot-planting", 3 * INCH_cm, 4 * INCH_cm, "cm"),
+        # Utah State: graft union 3 to 4 inches above the soil; unbranched whips cut at 36 inches; hole of 24.
+        (
+            "graft_union_above_soil",
+            "dwarfing-rootstock",
+            "usu-bareroot-planting",
+            3 * INCH_cm,
+            4 * INCH_cm,
+            "cm",
+        ),
         ("heading_height_unbranched", None, "usu-bareroot-planting", 36 * INCH_cm, 36 * INCH_cm, "cm"),
         ("planting_hole_width", None, "usu-bareroot-planting", 24 * INCH_cm, 24 * INCH_cm, "cm"),
         # 4KW: two to three inches of mulch.
@@ -47,7 +54,7 @@ INCH_cm, FOOT_m, GALLON_L, POUND_kg, SQUARE_FOOT_m2 = 2.54, 0.3048, 3.785, 0.453
         # Septic fields: 10 ft at the least.
         ("distance_septic_drainfield", "all", "greenyplace-leach", 10 * FOOT_m, 10 * FOOT_m, "m"),
     ],
-)  # fmt: skip
+)
 def test_figure_is_the_published_one(
     quantity: str, group: str | None, source: str, low: float, high: float, unit: str
 ) -> None:
@@ -64,8 +71,8 @@ def test_a_figure_from_memory_says_so() -> None:
 
 
 def test_a_soaked_75_litre_pot_weighs_what_the_caution_says() -> None:
-    # The structural-load caution (alred-2024-bulk-density): wet mix weighs about 1 kg a litre, and a 75 L pot with
-    # its tree can pass 90 kg.
+    # The structural-load caution (alred-2024-bulk-density): wet mix weighs about 1 kg a litre, and a 75 L pot
+    # with its tree can pass 90 kg.
     (dry_low, dry_high), (low, soaked) = container_mass(75.0, FACTS)
     assert dry_low < dry_high < low < soaked
     assert soaked == pytest.approx(90.0, abs=2.0)
