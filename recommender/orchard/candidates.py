@@ -20,7 +20,7 @@ from recommender.biology.stature import standard_height, tree_size
 from recommender.catalog.catalog import Catalog
 from recommender.climate.season import season_day
 from recommender.errors import BadInput, UnknownName
-from recommender.orchard.programme import Flags, Floats, Problem, Weights
+from recommender.orchard.problem import Flags, Floats, Problem, Weights
 from recommender.orchard.spacing import IN_ROW_m
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.ranking import Ranking

@@ -34,8 +34,9 @@ def calendar_of(plan: Plan, catalog: Catalog, year: int) -> str:
 def title_of(plan: Plan) -> str:
     """A name for the sheet and the calendar."""
     crops = list(dict.fromkeys(tree.crop for tree in plan.trees))
-    what = list_words([crop_plural(crop) for crop in crops]) if len(crops) <= 4 else "fruit trees"
-    return f"Planting sheet: {len(plan.trees)} {'tree' if len(plan.trees) == 1 else 'trees'}, {what}"
+    what = f", {list_words([crop_plural(crop) for crop in crops])}" if len(crops) <= 4 else ""
+    trees = "tree" if len(plan.trees) == 1 else "trees"
+    return f"Planting sheet: {len(plan.trees)} {trees}{what}"
 
 
 def sheet_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> Sheet:

@@ -39,7 +39,9 @@ class Partner(_Part):
 class PlannedTree(_Part):
     """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD.
 
-    grafted_with: further varieties of a family tree, all on this one. facts: settled values the choice rests on, as they were then."""
+    grafted_with: further varieties of a family tree, all on this one. facts: settled values the choice rests
+    on, as they were then.
+    """
 
     crop: str
     variety: str
@@ -109,7 +111,7 @@ class Plan(_Part):
     one_tree: what else is offered where there is room for one tree. notes: what had to give.
     """
 
-    schema_name: Literal["orchardwright-plan"] = Field(default=SCHEMA, alias="schema")
+    schema_name: Literal["orchardwright-plan"] = Field(default="orchardwright-plan", alias="schema")
     version: int = VERSION
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, ser_json_inf_nan="null")
 
@@ -153,8 +155,8 @@ class Plan(_Part):
         return [
             f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; the top of the "
             f"ranked list would give {theirs.harvest_cover:.0%}.",
-            f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a published "
-            f"one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "
+            f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a "
+            f"published one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "
             f"({theirs.served_sure:.0%}, {theirs.served_twice:.0%}).",
             proof,
         ]

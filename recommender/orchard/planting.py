@@ -107,6 +107,12 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
         return _step(topic, facts.get(quantity, group, source), words, units)
 
     steps = [
+        step(
+            "Before you dig",
+            "locate_before_you_dig",
+            "Have buried pipes and cables located before you dig, even for one small hole; it is {} in some "
+            "places. Ask the utilities' locating service.",
+        ),
         step("Sun", "sun_hours_min", "Choose a spot with at least {} of sun.", source="lasumida-bare-root"),
         step("Drainage", "drainage_test_max", "Fill a test hole with water: it should empty within {}."),
         step(
@@ -115,7 +121,12 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
             "Soak bare roots for {}, never longer than a day.",
             source="iastate-bare-root",
         ),
-        step("Hole width", "planting_hole_width", "Dig {} of a bare-root tree,", source="iastate-bare-root"),
+        step(
+            "Hole width",
+            "planting_hole_width",
+            "Dig the hole {} of a bare-root tree across,",
+            source="iastate-bare-root",
+        ),
         step(
             "Hole width, potted", "planting_hole_width", "or {} of a potted one.", source="yuma-sun-planting"
         ),

@@ -20,12 +20,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import linprog
 
+from recommender.orchard.problem import Flags, Floats, Problem
 from recommender.orchard.programme import (
     SMALL,
-    Flags,
-    Floats,
     Model,
-    Problem,
     Solution,
     add_company,
     add_limits,
@@ -90,7 +88,7 @@ def ceilings(problem: Problem) -> Floats:
             return np.full(n, np.inf)
         # Marginals at the lower bound: what forcing the variety in from 0 costs, per unit.
         loss = np.where(must, 0.0, np.maximum(np.asarray(found.lower.marginals)[:n], 0.0))
-        top = np.maximum(top, np.where(upper[:n] > 0, -float(found.fun) - loss, -np.inf))
+        top = np.maximum(top, np.where(upper[:n] > 0, -float(found.fun or 0.0) - loss, -np.inf))
     return top
 
 

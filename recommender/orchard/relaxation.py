@@ -11,7 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from recommender.errors import BadInput
-from recommender.orchard.programme import Problem, build
+from recommender.orchard.problem import Problem
+from recommender.orchard.programme import build
 from recommender.wording import crop_in_sentence, crop_plural, number_words, plain
 
 _BIG = 1e4

@@ -17,7 +17,8 @@ from recommender.orchard.candidates import Candidates, candidates
 from recommender.orchard.facts import Facts
 from recommender.orchard.plan import Measured, Plan
 from recommender.orchard.plot import Plot
-from recommender.orchard.programme import Flags, Problem, Solution, evaluate, greedy
+from recommender.orchard.problem import Flags, Problem, evaluate, greedy
+from recommender.orchard.programme import Solution
 from recommender.orchard.reduction import solve_all
 from recommender.orchard.relaxation import NoPlanting, smallest_relaxation
 from recommender.orchard.spacing import Layout, lay_out, reach_of

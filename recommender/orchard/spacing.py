@@ -126,14 +126,14 @@ def lay_out(
 def tight_words(variety: str, in_row_m: float, stock_spacing_m: float) -> str:
     """What planting closer than the rootstock's range costs; empty where it is not closer.
 
-    stock_spacing_m: least published distance on that stock [m], NaN where none is published.
+    stock_spacing_m: least distance usual on that stock [m], NaN where none is known.
     """
     if not in_row_m < stock_spacing_m:
         return ""
     return (
-        f"{plain(variety)} stands {length_words(in_row_m)} from the next; its roots usually want "
-        f"{length_words(stock_spacing_m)} or more. That works as a hedge if it is pruned every summer as well as "
-        "in winter, fed and watered more, and it bears less a tree (common practice)."
+        f"{plain(variety)} stands {length_words(in_row_m)} from the next; on its roots a tree usually has "
+        f"{length_words(stock_spacing_m)} or more. That works as a hedge if it is pruned every summer as "
+        "well as in winter, fed and watered more, and it bears less a tree (common practice)."
     )
 
 

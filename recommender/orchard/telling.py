@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.biology.stature import tree_size
 from recommender.catalog.catalog import Catalog
 from recommender.climate.season import season_date
 from recommender.orchard.candidates import Candidates, sized, stock_for
@@ -104,13 +105,26 @@ def described(
 
 
 def _tight(trees: Sequence[PlannedTree], catalog: Catalog, wishes: PlantingWishes) -> list[str]:
-    """Trees in rows that stand closer than their rootstock's published range."""
+    """Trees in rows that stand closer than their rootstock's published range, or where none is
+    published, closer than a free-standing tree of that size."""
     if wishes.style == "open":
         return []
     stocks = catalog.rootstocks().set_index("rootstock")["spacing_low_m"]
-    told = [
-        tight_words(tree.variety, tree.spacing_m, float(stocks.get(tree.rootstock, np.nan))) for tree in trees
-    ]
+    traits = catalog.traits()
+    told = []
+    for tree in trees:
+        usual = float(stocks.get(tree.rootstock, np.nan))
+        if np.isnan(usual):
+            own = traits.loc[traits["crop"].eq(tree.crop) & traits["variety"].eq(tree.variety)]
+            size = tree_size(
+                own,
+                catalog.crops(),
+                catalog.rootstocks(),
+                planting=catalog.planting(),
+                rootstock=tree.rootstock or None,
+            )
+            usual = float(size["spacing"].iloc[0])
+        told.append(tight_words(tree.variety, tree.spacing_m, usual))
     return [text for text in told if text]
 
 

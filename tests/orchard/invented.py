@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from recommender.orchard.programme import Evaluation, Flags, Problem, evaluate
+from recommender.orchard.problem import Evaluation, Flags, Problem, evaluate
 
 
 def problem(n: int, trees: int, **given: Any) -> Problem:

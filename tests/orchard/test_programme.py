@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from recommender.errors import BadInput
 from recommender.orchard import reduction
-from recommender.orchard.programme import Problem, evaluate, greedy, solve
+from recommender.orchard.problem import Problem, evaluate, greedy
+from recommender.orchard.programme import solve
 from recommender.orchard.reduction import ceilings, solve_all
 from recommender.orchard.relaxation import smallest_relaxation
 from tests.orchard.invented import best_by_brute_force, problem, problems
