@@ -12,7 +12,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from recommender.charts import _COLOURS, _FIRST_DAY, Paper, Picture
+from recommender.charts import COLOURS, Paper, Picture, dates_of
 from recommender.climate.season import MIDWINTER, season_day
 from recommender.errors import UnknownName
 from recommender.orchard.drawing import LOOKS, Drawing, drawn
@@ -59,8 +59,8 @@ def harvest_chart(plan: Plan, units: Units = "metric", paper: Paper = "light") -
     if not rows:
         return None
     data = pd.DataFrame(rows, columns=["name", "first", "last", "said", "state"])
-    data["from"] = _FIRST_DAY[plan.hemisphere] + pd.to_timedelta(data["first"], unit="D")
-    data["to"] = _FIRST_DAY[plan.hemisphere] + pd.to_timedelta(data["last"], unit="D")
+    data["from"] = dates_of(data["first"].to_numpy(float), plan.hemisphere)
+    data["to"] = dates_of(data["last"].to_numpy(float), plan.hemisphere)
     sentence = cover_sentence(plan)
     picked = data[data["state"].eq("picking")]
     words = f"{sentence} " + "; ".join(
@@ -80,7 +80,7 @@ def cover_sentence(plan: Plan) -> str:
 
 
 def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> Any:
-    ink, rule, leaf = _COLOURS[paper]
+    ink, rule, leaf = COLOURS[paper]
     day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
     chart = (
         alt.Chart(data)
@@ -147,7 +147,7 @@ def plot_chart(plan: Plan, paper: Paper = "light", width: int = 640) -> Picture 
 
 
 def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
-    ink, _, leaf = _COLOURS[paper]
+    ink, _, leaf = COLOURS[paper]
     (x0, y0), (x1, y1) = picture.low, picture.high
     x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[x0, x1], nice=False))
     y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[y0, y1], nice=False))

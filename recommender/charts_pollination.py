@@ -18,7 +18,7 @@ import pandas as pd
 from recommender.biology.fertility import GAINS, NEEDED, NOT_NEEDED
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.reasons_pollination import COMPATIBLE, SEMI
-from recommender.charts import _COLOURS, Paper, Picture
+from recommender.charts import COLOURS, Paper, Picture
 from recommender.errors import BadInput
 from recommender.wording import crop_in_sentence, list_words, plain
 
@@ -135,7 +135,7 @@ def _in_words(nodes: pd.DataFrame, links: pd.DataFrame, sentence: str) -> str:
 
 
 def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerChart | alt.FacetChart:
-    ink, rule, leaf = _COLOURS[paper]
+    ink, rule, leaf = COLOURS[paper]
     span = alt.Scale(domain=[-1.6, 1.6], nice=False)
     x = alt.X("x:Q", axis=None, scale=span)
     y = alt.Y("y:Q", axis=None, scale=span)
