@@ -1,6 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand; each is imported when it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting; each is imported when
+it is first asked for.
 """
 
 from __future__ import annotations
@@ -10,15 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from recommender.catalog.store import open_catalog
+    from recommender.orchard.plot import Plot
+    from recommender.orchard.selection import compose
+    from recommender.orchard.wishes import PlantingWishes
     from recommender.suitability.goals import Goals
     from recommender.suitability.ranking import rank
     from recommender.suitability.site import Site
 
-__all__ = ["Goals", "Site", "open_catalog", "rank"]
+__all__ = ["Goals", "PlantingWishes", "Plot", "Site", "compose", "open_catalog", "rank"]
 
 _HOMES = {
     "Goals": "recommender.suitability.goals",
+    "PlantingWishes": "recommender.orchard.wishes",
+    "Plot": "recommender.orchard.plot",
     "Site": "recommender.suitability.site",
+    "compose": "recommender.orchard.selection",
     "open_catalog": "recommender.catalog.store",
     "rank": "recommender.suitability.ranking",
 }

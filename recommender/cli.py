@@ -1,4 +1,4 @@
-"""The command line: `orchardwright rank | show | climate | weather | pollinators | bloom | rootstocks | ...`.
+"""The command line: one verb for each errand, listed by `orchardwright --help`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
 can mend, 3 a file or folder could not be read or written, 4 a server could not be reached (only
@@ -15,7 +15,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import biology, bloom, build, climate, rank, serve, show, sources, weather
+from recommender.commands import biology, bloom, build, climate, plan, rank, serve, show, sources, weather
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -28,6 +28,7 @@ app = typer.Typer(
     rich_markup_mode="rich",
 )
 app.command("rank")(rank.command)
+app.command("plan")(plan.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)

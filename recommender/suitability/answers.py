@@ -18,7 +18,7 @@ from rapidfuzz import process
 from recommender.errors import BadInput
 
 # A site file may hold both kinds of answer, each under its own heading.
-SECTIONS = ("site", "goals")
+SECTIONS = ("site", "goals", "planting", "plot")
 
 
 def nearest(text: str, known: list[str], count: int = 3) -> list[str]:

@@ -1,0 +1,162 @@
+"""A planting as it is saved, printed and drawn: the trees, what they cover, and what is not sure.
+
+Plain frozen objects; `Plan` holds no arrays and no catalog, so that it can be written to a file and read
+again by a later version (`plan_file`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+SCHEMA = "orchardwright-plan"
+VERSION = 1
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", ser_json_inf_nan="null")
+
+
+class Harvest(_Part):
+    """Picking at the site, MM-DD; error_d: doubt of the first day [d]; store_weeks: how long it keeps."""
+
+    first: str
+    last: str
+    error_d: float | None = None
+    store_weeks: float | None = None
+
+
+class Partner(_Part):
+    """A donor of a tree. sure: known to set fruit, else likely only; standing: it stands there already."""
+
+    crop: str
+    variety: str
+    sure: bool
+    standing: bool = False
+
+
+class PlannedTree(_Part):
+    """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD.
+
+    grafted_with: further varieties of a family tree, all on this one. facts: settled values the choice rests
+    on, as they were then.
+    """
+
+    crop: str
+    variety: str
+    rootstock: str
+    x: float | None = None
+    y: float | None = None
+    pollinated_by: tuple[Partner, ...] = ()
+    pollination: str = ""
+    bloom: str | None = None
+    harvest: Harvest | None = None
+    score: float
+    verdict: str
+    why: str = ""
+    watch: str = ""
+    locked: bool = False
+    height_low_m: float | None = None
+    height_high_m: float | None = None
+    spread_m: float
+    spacing_m: float
+    years_low: float | None = None
+    years_high: float | None = None
+    stock_why: str = ""
+    stock_watch: str = ""
+    staking: str = ""
+    grafted_with: tuple[str, ...] = ()
+    evergreen: bool = False
+    facts: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """ "crop:variety"."""
+        return f"{self.crop}:{self.variety}"
+
+
+class Week(_Part):
+    """A wanted week by its first and last day (MM-DD), what was wanted, and which trees cover it."""
+
+    first: str
+    last: str
+    wanted: Literal["fresh", "from store"]
+    ripe: tuple[str, ...] = ()
+    in_store: tuple[str, ...] = ()
+
+    @property
+    def covered(self) -> bool:
+        """Whether what was wanted is there."""
+        return bool(self.ripe) or (self.wanted == "from store" and bool(self.in_store))
+
+
+class Measured(_Part):
+    """A set and what it is worth; used for alternatives and for the greedy choice it is compared with."""
+
+    trees: tuple[str, ...]
+    value: float
+    suitability: float
+    harvest_cover: float
+    served: float
+    served_sure: float
+    served_twice: float
+    faults: tuple[str, ...] = ()
+
+
+class Plan(_Part):
+    """The whole planting. optimality_gap: relative to the proven bound, 0 when no better set exists.
+
+    measured: this set's own figures; greedy: what picking from the top of the ranked list would have given.
+    one_tree: what else is offered where there is room for one tree. notes: what had to give.
+    """
+
+    schema_name: Literal["orchardwright-plan"] = Field(default="orchardwright-plan", alias="schema")
+    version: int = VERSION
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, ser_json_inf_nan="null")
+
+    made_with: str
+    data_key: str
+    place: str
+    hemisphere: Literal["north", "south"]
+    lat: float
+    site: dict[str, Any]
+    goals: dict[str, Any]
+    planting: dict[str, Any]
+    plot: dict[str, Any] | None = None
+    trees: tuple[PlannedTree, ...]
+    weeks: tuple[Week, ...] = ()
+    harvest_cover: float
+    optimality_gap: float | None
+    solve_seconds: float
+    status: str
+    candidates: int
+    measured: Measured
+    greedy: Measured
+    alternatives: tuple[Measured, ...] = ()
+    one_tree: tuple[Measured, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def record(self) -> dict[str, Any]:
+        """Plain JSON types."""
+        return self.model_dump(mode="json", by_alias=True)
+
+    def summary(self) -> list[str]:
+        """Cover, pollination, proof and the comparison with the ranked list, in sentences."""
+        ours, theirs = self.measured, self.greedy
+        if self.status == "optimal":
+            proof = (
+                f"No better set exists among {self.candidates:,} varieties; "
+                f"found in {self.solve_seconds:.1f} s."
+            )
+        else:
+            gap = "" if self.optimality_gap is None else f" at most {self.optimality_gap:.1%} better"
+            proof = f"Time ran out: another set could be{gap or ' better'}."
+        return [
+            f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; the top of the "
+            f"ranked list would give {theirs.harvest_cover:.0%}.",
+            f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a "
+            f"published one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "
+            f"({theirs.served_sure:.0%}, {theirs.served_twice:.0%}).",
+            proof,
+        ]
