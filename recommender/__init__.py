@@ -1,6 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand; each is imported when it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `match_swap` that of a swap; each is imported
+when it is first asked for.
 """
 
 from __future__ import annotations
@@ -13,12 +14,14 @@ if TYPE_CHECKING:
     from recommender.suitability.goals import Goals
     from recommender.suitability.ranking import rank
     from recommender.suitability.site import Site
+    from recommender.swap.matching import match_swap
 
-__all__ = ["Goals", "Site", "open_catalog", "rank"]
+__all__ = ["Goals", "Site", "match_swap", "open_catalog", "rank"]
 
 _HOMES = {
     "Goals": "recommender.suitability.goals",
     "Site": "recommender.suitability.site",
+    "match_swap": "recommender.swap.matching",
     "open_catalog": "recommender.catalog.store",
     "rank": "recommender.suitability.ranking",
 }

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources
+from recommender.commands import build, climate, rank, serve, show, sources, swap
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -30,6 +30,7 @@ app.command("rank")(rank.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
+app.add_typer(swap.app, name="swap")
 app.command("build")(build.command)
 app.command("app")(serve.command)
 
