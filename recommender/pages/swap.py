@@ -33,8 +33,8 @@ def page() -> None:
     """Draw the page."""
     st.title("Who gets which plant?")
     st.html(
-        '<p class="ow-lead">Put down what people bring and what they would like. Everyone who can be served is'
-        " served before anyone gets a second plant.</p>"
+        '<p class="ow-lead">Put down what people bring and what they would like. Everyone who can be served'
+        " is served before anyone gets a second plant.</p>"
     )
     with shared.told_plainly():
         catalog = shared.catalog()
@@ -469,8 +469,9 @@ def _left_over(result: SwapResult) -> None:
         return
     st.header("Left over, and why")
     lines = "".join(
-        f"<li><strong>{cards.text(one.id)} {cards.text(one.person)}, {cards.text(one.what)}</strong> ({one.left}): "
-        f'{cards.text(one.stopped)}.<br><span class="ow-quiet">Would free it: {cards.text(one.frees)}.</span></li>'
+        f"<li><strong>{cards.text(one.id)} {cards.text(one.person)}, {cards.text(one.what)}</strong> "
+        f'({one.left}): {cards.text(one.stopped)}.<br><span class="ow-quiet">Would free it: '
+        f"{cards.text(one.frees)}.</span></li>"
         for one in result.unmatched
     )
     st.html(f'<ul class="ow-prose">{lines}</ul>')

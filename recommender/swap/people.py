@@ -9,27 +9,23 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field, field_validator
 
-from recommender.biology.rootstocks import graft_match
 from recommender.catalog.references import fold
 from recommender.climate.grid import distance_km
-from recommender.climate.places import PlaceMatch, find_place
 from recommender.climate.season import Hemisphere
-from recommender.errors import BadInput, DataFaults, OrchardwrightError, UnknownName
+from recommender.errors import DataFaults, OrchardwrightError, UnknownName
 from recommender.suitability.answers import Answers
-from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import rank
 from recommender.suitability.site import Site
-from recommender.swap.offers import Offer, Request, day, region_code, resolve_name, stocks_at_hand
+from recommender.swap.lookups import Names, Sites, Stocks, place_found
+from recommender.swap.offers import Offer, Request, day, region_code, stocks_at_hand
 from recommender.swap.rights import Right, recent, rights_of
 from recommender.swap.rules import NOWHERE, Movement, Region, region_of_code, region_of_place
 from recommender.wording import list_words
@@ -117,85 +113,6 @@ class Taker(Resolved[Request]):
     def grafts_on_tree(self, variety: tuple[str, str]) -> bool:
         """A tree of the same fruit stands there to graft on."""
         return any(crop == variety[0] for crop, _ in self.trees)
-
-
-@lru_cache(maxsize=4096)
-def _found(text: str) -> PlaceMatch | None:
-    try:
-        return find_place(text)
-    except (UnknownName, BadInput):
-        return None
-
-
-class Sites:
-    """Scores of the offered fruit at each site; a site is ranked once, whoever gardens there."""
-
-    def __init__(self, catalog: Catalog, crops: Iterable[str]) -> None:
-        self._catalog, self._goals = catalog, Goals(crops=tuple(sorted(crops)))
-        self._ranked: dict[Site, Any] = {}
-        self._faults: dict[Site, str] = {}
-        self._scores: dict[tuple[Site, int], tuple[NDArray[np.float64], NDArray[np.bool_]]] = {}
-
-    def understood(self, site: Site) -> tuple[dict[str, Any], str]:
-        """(the site as `rank` understood it, what was wrong with it)."""
-        if site not in self._ranked and site not in self._faults:
-            try:
-                found = rank(site, self._goals, catalog=self._catalog)
-            except OrchardwrightError as error:
-                self._faults[site] = str(error)
-            else:
-                table = found.frame.set_index(["crop", "variety"])
-                self._ranked[site] = (found.site, table["score"], table["verdict"])
-        if site in self._faults:
-            return {}, self._faults[site]
-        return self._ranked[site][0], ""
-
-    def scores(
-        self, taker: Taker, varieties: Sequence[tuple[str, str]]
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        """(score (V,), ruled out (V,)) of varieties at the taker's site; no scores where it has none."""
-        size = len(varieties)
-        if taker.site is None or taker.site_fault:
-            return np.zeros(size), np.zeros(size, dtype=bool)
-        key = (taker.site, size)
-        if key not in self._scores:
-            _, score, verdict = self._ranked[taker.site]
-            wanted = list(varieties)
-            self._scores[key] = (
-                score.reindex(wanted).to_numpy(np.float64),
-                verdict.reindex(wanted).eq("ruled out").to_numpy(bool),
-            )
-        return self._scores[key]
-
-
-class Stocks:
-    """Which rootstock takes which variety."""
-
-    def __init__(self, catalog: Catalog) -> None:
-        self._table = catalog.rootstocks().set_index("rootstock", drop=False)
-        self._by_name = {fold(str(name)): str(name) for name in self._table.index}
-        self._traits = catalog.traits().set_index(["crop", "variety"], drop=False)
-        self._names = catalog.names()
-        self._takes: dict[tuple[str, tuple[str, str]], bool] = {}
-
-    def named(self, text: str) -> str | None:
-        """The accepted name of a rootstock, None where it is not known."""
-        return self._by_name.get(fold(text))
-
-    def takes(self, stock: str, variety: tuple[str, str]) -> bool:
-        """The stock is one of the crop and nothing published speaks against the graft."""
-        key = (stock, variety)
-        if key not in self._takes:
-            row = self._table.loc[[stock]]
-            crop_fits = variety[0] in str(row["for_crops"].iloc[0]).split("|")
-            traits: Any = self._traits.loc[variety]
-            result = graft_match(row, variety[0], traits, self._names)[0][0]
-            self._takes[key] = crop_fits and result != "incompatible"
-        return self._takes[key]
-
-    def fitting(self, taker: Taker, variety: tuple[str, str]) -> list[str]:
-        """The rootstocks at hand that take the variety."""
-        return [stock for stock, _ in taker.stocks if self.takes(stock, variety)]
 
 
 @dataclass(eq=False)
@@ -320,7 +237,7 @@ def look_up(
     far = settings.max_km is not None or any(request.max_km is not None for request in requests)
     home = region_of_code(settings.region)
     if settings.region is None and settings.site is not None and settings.site.place:
-        found = _found(settings.site.place)
+        found = place_found(settings.site.place)
         home = region_of_place(found.country, found.region) if found else NOWHERE
     rights = rights_of(catalog.evidence(), settings.on)
     years = {
@@ -329,8 +246,9 @@ def look_up(
             index=False, name=None
         )
     }
+    names = Names(catalog)
     desk_offers = [
-        _offer(offer, offer.count - given[offer.id], catalog, settings, rights, years, home, far)
+        _offer(offer, offer.count - given[offer.id], names, settings, rights, years, home, far)
         for offer in offers
     ]
     brought: dict[str, set[tuple[str, str]]] = {}
@@ -340,7 +258,7 @@ def look_up(
     sites = Sites(catalog, {one.variety[0] for one in desk_offers if one.variety[1]} or {"apple"})
     stocks = Stocks(catalog)
     takers = [
-        _taker(request, request.take - had[request.id], catalog, settings, sites, stocks, home, far)
+        _taker(request, request.take - had[request.id], catalog, names, settings, sites, stocks, home, far)
         for request in requests
     ]
     return Desk(
@@ -357,14 +275,14 @@ def look_up(
 
 
 def _where(entry: Offer | Request, home: Region, far: bool) -> tuple[Region, tuple[float, float] | None]:
-    match = _found(entry.place) if entry.place else None
+    match = place_found(entry.place) if entry.place else None
     region = home
     if entry.region:
         region = region_of_code(entry.region)
     elif match:
         region = region_of_place(match.country, match.region)
     if match is None and far and entry.area:
-        match = _found(entry.area)
+        match = place_found(entry.area)
         # An area called like a town abroad is not that town.
         if (
             match
@@ -378,7 +296,7 @@ def _where(entry: Offer | Request, home: Region, far: bool) -> tuple[Region, tup
 def _offer(
     offer: Offer,
     left: int,
-    catalog: Catalog,
+    names: Names,
     settings: SwapSettings,
     rights: dict[tuple[str, str], Right],
     years: dict[tuple[str, str], Any],
@@ -389,7 +307,7 @@ def _offer(
     person = person_key(offer.person)
     stopped: dict[str, Any] = {"entry": offer, "person": person, "region": region, "at": at, "left": left}
     try:
-        variety = resolve_name(offer.variety, offer.crop, catalog)
+        variety = names.resolved(offer.variety, offer.crop)
     except OrchardwrightError as error:
         return Resolved(
             **stopped,
@@ -432,6 +350,7 @@ def _taker(
     request: Request,
     left: int,
     catalog: Catalog,
+    known: Names,
     settings: SwapSettings,
     sites: Sites,
     stocks: Stocks,
@@ -445,7 +364,7 @@ def _taker(
         found = []
         for name in names:
             try:
-                found.append(resolve_name(name, "", catalog))
+                found.append(known.resolved(name, ""))
             except OrchardwrightError as error:
                 notes.append(f"{what}: {error}")
         return tuple(dict.fromkeys(found))
