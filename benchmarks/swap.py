@@ -14,6 +14,7 @@ import resource
 import sys
 import time
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -57,7 +58,7 @@ def event(size: int, catalog: Catalog, far: bool, seed: int = 8) -> tuple[list[O
             variety=variety,
             kind="plant" if rng.random() < 0.7 else "scion wood",
             count=int(rng.integers(1, 3)),
-            cut_on="2027-01-20",
+            cut_on=date(2027, 1, 20),
             place=TOWNS[k % len(TOWNS)] if far else None,
         )
         for k, (crop, variety) in enumerate(drawn(size))
@@ -71,10 +72,10 @@ def event(size: int, catalog: Catalog, far: bool, seed: int = 8) -> tuple[list[O
                 id=f"R{k}",
                 person=f"P{k}",
                 place=TOWNS[int(rng.integers(len(TOWNS)))],
-                varieties=wished,
-                existing_trees=trees,
-                rootstocks=["M26 x 2", "Quince A"] if rng.random() < 0.3 else [],
-                soil=str(rng.choice(["clay", "loam"])),
+                varieties=tuple(wished),
+                existing_trees=tuple(trees),
+                rootstocks=("M26 x 2", "Quince A") if rng.random() < 0.3 else (),
+                soil="clay" if rng.random() < 0.5 else "loam",
                 take=int(rng.integers(1, 5)),
                 max_km=float(rng.choice([60, 120, 250])) if far else None,
             )
@@ -95,7 +96,7 @@ def main() -> None:
     size, far = numbers[0] if numbers else 5000, "--far" in sys.argv
     catalog = open_catalog()
     offers, requests = event(size, catalog, far)
-    settings = SwapSettings(on="2027-02-13", site=Site(lat=51.15, lon=-2.85), region="GB")
+    settings = SwapSettings(on=date(2027, 2, 13), site=Site(lat=51.15, lon=-2.85), region="GB")
     whole, wall, work = timed(match_swap, offers, requests, settings=settings, catalog=catalog)
     print(f"{size:,} offers, {size:,} requests{', each with a way to go' if far else ''}")
     print(

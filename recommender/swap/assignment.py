@@ -13,7 +13,7 @@ allocation problems", from memory). These give the target of each round. One lin
 maximises benefit plus a falling bonus for each round; its corners are whole numbers (network matrix). If its
 rounds equal the targets, it is optimal: nothing can beat the targets, and among solutions that meet them the
 bonuses are constant. Where rootstock limits bind, the flow gives upper bounds and the same check may prove
-the answer; otherwise each round is solved as a mixed-integer programme and fixed before the next.
+the answer; the rounds it does not prove are each solved as a mixed-integer programme and fixed in turn.
 """
 
 from __future__ import annotations
@@ -32,8 +32,10 @@ from recommender.errors import OrchardwrightError
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 _WHOLE = 1e-6
-_BONUSES = (8.0, 64.0)
+_BONUS = 8.0
 NO_STOCK = -1
+PROVED_BY_FLOW = "every round reaches its maximum flow, so nothing can do better"
+PROVED_BY_ROUNDS = "each round solved to its optimum, then the benefit"
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +45,7 @@ class Problem:
     lot, request, variety, stock (E,): positions; stock NO_STOCK where none is needed. An edge can be chosen
     once; of one variety a request gets one at most. benefit (E,) in [0, 1]. lot_count (L,): how many there
     are. take (R,): room left. person (R,): who asks. already (P,): received before, confirmed.
-    gives (P,): brought something. stock_count (S,): how many stand ready.
+    gives (P,): brought something. stock_count (S,): how many stand ready; a pile belongs to one request.
     """
 
     lot: Ints
@@ -107,34 +109,46 @@ def _steps(problem: Problem, givers_first: bool, rounds: int) -> list[_Step]:
 
 
 class _Flow:
-    """The limits as a network: source, lots, pairs of request and variety, requests, people, sink."""
+    """The limits as a network: source, lots, pairs of request and variety, rootstock piles, requests, people,
+    sink. A pair goes through a pile where every edge of it needs that one; other rootstock limits are left
+    out, so the flow is an upper bound where they bind."""
 
     def __init__(self, problem: Problem) -> None:
         pair = problem.pair
-        L, R, P = len(problem.lot_count), len(problem.take), len(problem.already)
-        pairs = int(pair.max(initial=-1)) + 1
-        at_lot, at_pair, at_request, at_person = 1, 1 + L, 1 + L + pairs, 1 + L + pairs + R
-        sink = at_person + P
-        pair_request = np.zeros(pairs, dtype=np.int64)
-        pair_request[pair] = problem.request
+        sizes = [
+            1,
+            len(problem.lot_count),
+            int(pair.max(initial=-1)) + 1,
+            len(problem.stock_count),
+            len(problem.take),
+            len(problem.already),
+        ]
+        at_source, at_lot, at_pair, at_pile, at_request, at_person, sink = np.cumsum([0, *sizes])
+        pairs, piles = np.arange(sizes[2]), np.arange(sizes[3])
+        request_of, first, last = (np.zeros(sizes[2], np.int64) for _ in range(3))
+        request_of[pair] = problem.request
+        first[:] = len(piles)
+        np.minimum.at(first, pair, problem.stock)
+        last[:] = NO_STOCK
+        np.maximum.at(last, pair, problem.stock)
+        through = (first == last) & (first != NO_STOCK)
+        pile_request = np.zeros(len(piles), np.int64)
+        used = problem.stock != NO_STOCK
+        pile_request[problem.stock[used]] = problem.request[used]
         edges = np.unique(np.stack([problem.lot, pair]), axis=1)
-        tail = [
-            np.zeros(L, np.int64),
-            at_lot + edges[0],
-            at_pair + np.arange(pairs),
-            at_request + np.arange(R),
+        after_pair = np.where(through, at_pile + first, at_request + request_of)
+        arcs = [
+            (np.full(sizes[1], at_source), at_lot + np.arange(sizes[1]), problem.lot_count),
+            (at_lot + edges[0], at_pair + edges[1], np.ones(edges.shape[1], np.int64)),
+            (at_pair + pairs, after_pair, np.ones_like(pairs)),
+            (at_pile + piles, at_request + pile_request, problem.stock_count),
+            (at_request + np.arange(sizes[4]), at_person + problem.person, problem.take),
         ]
-        head = [
-            at_lot + np.arange(L),
-            at_pair + edges[1],
-            at_request + pair_request,
-            at_person + problem.person,
-        ]
-        cap = [problem.lot_count, np.ones(edges.shape[1], np.int64), np.ones(pairs, np.int64), problem.take]
-        self._tail = np.concatenate([*tail, at_person + np.arange(P)])
-        self._head = np.concatenate([*head, np.full(P, sink)])
-        self._cap = np.concatenate(cap)
-        self._size = sink + 1
+        people = np.arange(sizes[5])
+        self._tail = np.concatenate([*(tail for tail, _, _ in arcs), at_person + people])
+        self._head = np.concatenate([*(head for _, head, _ in arcs), np.full(len(people), sink)])
+        self._cap = np.concatenate([cap for _, _, cap in arcs])
+        self._size = int(sink) + 1
 
     def most(self, person_cap: Ints) -> int:
         """The most units that can be handed out where each person takes at most `person_cap` (P,)."""
@@ -148,15 +162,18 @@ def _targets(problem: Problem, givers_first: bool) -> tuple[list[_Step], list[in
     flow = _Flow(problem)
     reach = problem.already + np.bincount(
         problem.person, weights=problem.take, minlength=len(problem.already)
-    )
-    all_of_it = flow.most(np.maximum(reach.astype(np.int64) - problem.already, 0))
+    ).astype(np.int64)
+    all_of_it = flow.most(np.maximum(reach - problem.already, 0))
     steps, targets, before = [], [], 0
     level = np.zeros(len(problem.already), dtype=np.int64)
-    for step in _steps(problem, givers_first, int(reach.max(initial=0))):
-        if before >= all_of_it:
+    # Where rootstocks may bind, a round short of its flow can leave plants for rounds beyond the flow's last.
+    limited = bool((problem.stock != NO_STOCK).any())
+    possible = np.bincount(problem.person[problem.request], minlength=len(reach)) + problem.already
+    for step in _steps(problem, givers_first, int(np.minimum(reach, possible).max(initial=0))):
+        if before >= all_of_it and not limited:
             break
         level = np.where(step.group, step.k, level)
-        now = flow.most(np.maximum(level - problem.already, 0))
+        now = all_of_it if before >= all_of_it else flow.most(np.maximum(level - problem.already, 0))
         steps.append(step)
         targets.append(now - before)
         before = now
@@ -168,6 +185,7 @@ class _Programme:
 
     def __init__(self, problem: Problem, steps: list[_Step]) -> None:
         self.problem = problem
+        self.n_steps = len(steps)
         people, at_step = [], []
         for position, step in enumerate(steps):
             members = np.flatnonzero(step.group & (problem.already < step.k))
@@ -218,7 +236,7 @@ class _Programme:
             kept = np.stack([np.concatenate([np.zeros(self.n_edges), w[self.step_of]]) for w, _ in fixed])
             equal = sp.vstack([equal, sp.csr_array(kept)]).tocsr()
             value = np.concatenate([value, [float(number) for _, number in fixed]])
-        relaxed = linprog(
+        relaxed: Any = linprog(
             cost,
             A_ub=upper,
             b_ub=self.upper_limit,
@@ -229,7 +247,7 @@ class _Programme:
         )
         if relaxed.status == 0 and np.abs(relaxed.x - np.round(relaxed.x)).max(initial=0.0) < _WHOLE:
             return np.asarray(np.round(relaxed.x))
-        whole = milp(
+        whole: Any = milp(
             cost,
             constraints=[
                 LinearConstraint(upper, -np.inf, self.upper_limit),
@@ -248,7 +266,7 @@ class _Programme:
 
     def units(self, point: Floats) -> list[int]:
         """How many units each step got."""
-        counts = np.bincount(self.step_of, weights=point[self.n_edges :], minlength=0)
+        counts = np.bincount(self.step_of, weights=point[self.n_edges :], minlength=self.n_steps)
         return [round(float(number)) for number in counts]
 
 
@@ -257,37 +275,51 @@ def solve(problem: Problem, givers_first: bool = False) -> Solution:
     if len(problem) == 0:
         return Solution(np.zeros(0, bool), rounds_of(problem.already), 0.0, "nothing can be matched")
     steps, targets = _targets(problem, givers_first)
-    if not steps:
+    if not sum(targets):
         return _solution(problem, np.zeros(len(problem), bool), "nothing more can be handed out")
     programme = _Programme(problem, steps)
     falling = np.arange(len(steps), 0, -1, dtype=float)
-    for bonus in _BONUSES:
-        point = programme.solve(programme.objective(problem.benefit, bonus * falling), [])
-        got = programme.units(point)
-        if got + [0] * (len(targets) - len(got)) == targets:
-            chosen = point[: len(problem)] > 0.5
-            return _solution(
-                problem, chosen, "every round reaches its maximum flow, so nothing can do better"
-            )
-    return _by_rounds(problem, programme, steps)
+    point = programme.solve(programme.objective(problem.benefit, _BONUS * falling), [])
+    if programme.units(point) == targets:
+        return _solution(problem, _edges(problem, point), PROVED_BY_FLOW)
+    return _by_rounds(problem, programme, steps, targets, point)
 
 
-def _by_rounds(problem: Problem, programme: _Programme, steps: list[_Step]) -> Solution:
-    """Each round to its optimum (of all, then of givers where they are a step of their own), then benefit."""
+def _edges(problem: Problem, point: Floats) -> NDArray[np.bool_]:
+    return point[: len(problem)] > 0.5
+
+
+def _by_rounds(
+    problem: Problem, programme: _Programme, steps: list[_Step], targets: list[int], point: Floats
+) -> Solution:
+    """Each round to its optimum (of all, then of givers where they are a step of their own), then benefit.
+
+    point: the best with bonuses. A round in which it reaches the flow needs no solving while all rounds
+    before it do; and if it turns out to reach the optimum of every round, it is the answer.
+    """
     fixed: list[tuple[Floats, int]] = []
     rounds = np.array([step.k for step in steps])
-    no_benefit = np.zeros(len(problem))
+    got, no_benefit = np.array(programme.units(point)), np.zeros(len(problem))
+    reached = programme.solve(programme.objective(no_benefit, np.ones(len(steps))), [])
+    left = sum(programme.units(reached))
+    by_flow = holds = True
     for k in np.unique(rounds):
         at_k = np.flatnonzero(rounds == k)
+        by_flow &= bool((got[at_k] == np.array(targets)[at_k]).all())
         for members in (at_k, at_k[:1]) if len(at_k) > 1 else (at_k,):
             weight = np.zeros(len(steps))
             weight[members] = 1.0
-            point = programme.solve(programme.objective(no_benefit, weight), fixed)
-            fixed.append((weight, round(float(weight[programme.step_of] @ point[len(problem) :]))))
-    point = programme.solve(programme.objective(problem.benefit, np.zeros(len(steps))), fixed)
-    return _solution(
-        problem, point[: len(problem)] > 0.5, "each round solved to its optimum, then the benefit"
-    )
+            best = min(int(weight @ got), left)
+            # As many as there are plants left is a bound too, and spares most of the later rounds.
+            if not by_flow and best < left:
+                reached = programme.solve(programme.objective(no_benefit, weight), fixed)
+                best = round(float(weight[programme.step_of] @ reached[len(problem) :]))
+            holds &= best == int(weight @ got)
+            fixed.append((weight, best))
+        left -= fixed[-1 if len(at_k) == 1 else -2][1]
+    if not holds:
+        point = programme.solve(programme.objective(problem.benefit, np.zeros(len(steps))), fixed)
+    return _solution(problem, _edges(problem, point), PROVED_BY_ROUNDS)
 
 
 def _solution(problem: Problem, chosen: NDArray[np.bool_], proof: str) -> Solution:

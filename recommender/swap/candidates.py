@@ -24,14 +24,15 @@ from numpy.typing import NDArray
 
 from recommender.biology.fertility import GAINS, NEEDED, NO_FRUIT, NOT_NEEDED
 from recommender.biology.pollination import catalog_matrix
+from recommender.climate.grid import distance_km
+from recommender.climate.season import Hemisphere
 from recommender.errors import BadInput
-from recommender.swap.people import Desk, Resolved, SwapSettings, Taker
-from recommender.swap.rules import grafting_stop
+from recommender.swap.people import Desk, SwapSettings, Taker
+from recommender.swap.rules import Region, grafting_stop
 
 if TYPE_CHECKING:
     from recommender.biology.pollination_result import PollinationMatrix
     from recommender.catalog.store import Catalog
-    from recommender.swap.offers import Offer
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -85,7 +86,7 @@ class Candidates:
     matrix: PollinationMatrix
     law: list[tuple[str, str]]
     law_of: Ints
-    window: dict[tuple[int, int], str] = field(default_factory=dict)
+    window: dict[tuple[int, str], str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lot)
@@ -238,64 +239,110 @@ def candidates(desk: Desk, catalog: Catalog, settings: SwapSettings) -> Candidat
             remedy="Ask for named varieties or one fruit in most requests, or split the event by fruit",
         )
     pollen = _Pollen(catalog, offered, desk)
-    parts: dict[str, list[NDArray[np.generic]]] = {name: [] for name in _COLUMNS}
-    law, law_index = [("", "")], {("", ""): 0}
-    window: dict[tuple[int, int], str] = {}
     evergreen = set(catalog.crops().loc[catalog.crops()["evergreen"].eq("yes"), "crop"])
+    facts = _LotFacts(desk, lots, evergreen, settings.on)
+    parts: dict[str, list[NDArray[np.generic]]] = {name: [] for name in _COLUMNS}
     for position, (taker, (found, wish)) in enumerate(zip(desk.takers, wished, strict=True)):
         if not len(found):
             continue
         counts = n_lots[found]
-        lot = np.concatenate([by_variety[v] for v in found]) if len(found) else np.empty(0, np.int64)
+        lot = np.concatenate([by_variety[v] for v in found])
         variety, place = np.repeat(found, counts), np.repeat(wish, counts)
         fruit, partner, serves = pollen.judge(taker)
         suits, ruled_out = desk.sites.scores(taker, offered)
-        stop = np.zeros(len(lot), dtype=np.int64)
-        km = np.full(len(lot), np.nan)
-        told = np.zeros(len(lot), dtype=np.int64)
-        barred = _barred(desk, taker, offered, found)
-        for row, (one, v) in enumerate(zip(lot.tolist(), variety.tolist(), strict=True)):
-            first = desk.offers[lots[one][0]]
-            code = barred.get(v, 0)
-            stops, minds = desk.movement.asked(first.variety[0], first.region, taker.region)
-            if (stops, minds) not in law_index:
-                law_index[stops, minds] = len(law)
-                law.append((stops, minds))
-            told[row] = law_index[stops, minds]
-            if desk.distances_matter:
-                km[row] = desk.km(first, taker)
-            if not code and first.entry.kind not in taker.entry.kinds:
-                code = CODE["kind"]
-            if not code and stops:
-                code = CODE["law"]
-            if not code and taker.site_fault:
-                code = CODE["site"]
-            if not code and ruled_out[v]:
-                code = CODE["ruled-out"]
-            if not code and first.entry.kind == "scion wood":
-                said = _season(settings.on, first, taker, first.variety[0] in evergreen)
-                if said:
-                    window[one, position] = said
-                    code = CODE["window"]
-                elif not _graftable(desk, taker, first.variety):
-                    code = CODE["no-stock"]
-            if not code and km[row] > desk.reach(taker):
-                code = CODE["too-far"]
-            stop[row] = code
-        way = _way(km, desk.reach(taker))
-        benefit = suits[variety] * _WISH_WORTH[place] * fruit[variety] * way
+        km, law = facts.km(taker)[lot], facts.law_for(taker.region)[lot]
+        scion, reach = facts.scion[lot], desk.reach(taker)
+        takes_plants, takes_wood = ("plant" in taker.entry.kinds), ("scion wood" in taker.entry.kinds)
+        ungraftable = np.zeros(len(offered), dtype=bool)
+        for v in set(variety[scion].tolist()):
+            ungraftable[v] = not _graftable(desk, taker, offered[v])
+        barred = _barred(desk, taker, offered, found)[variety]
+        stop = np.select(
+            [
+                barred > 0,
+                np.where(scion, not takes_wood, not takes_plants),
+                facts.law_stops()[law],
+                np.full(len(lot), bool(taker.site_fault)),
+                ruled_out[variety],
+                scion & facts.out_of_season(taker.hemisphere)[lot],
+                scion & ungraftable[variety],
+                km > reach,
+            ],
+            [barred, *(CODE[name] for name in _IN_ORDER)],
+            0,
+        )
+        benefit = suits[variety] * _WISH_WORTH[place] * fruit[variety] * _way(km, reach)
         for name, values in zip(
             _COLUMNS,
             (lot, np.full(len(lot), position), variety, place, stop, benefit, suits[variety], fruit[variety],
-             km, partner[variety], serves[variety], told),
+             km, partner[variety], serves[variety], law),
             strict=True,
         ):  # fmt: skip
             parts[name].append(np.asarray(values))
     joined = {name: np.concatenate(parts[name]) if parts[name] else _EMPTY[name] for name in _COLUMNS}
     joined["benefit"] = np.maximum(joined["benefit"].round(4), LEAST_BENEFIT)
-    return Candidates(varieties=offered, lots=lots, matrix=pollen.matrix, law=law, window=window, **joined)  # type: ignore[arg-type]
+    return Candidates(
+        varieties=offered,
+        lots=lots,
+        matrix=pollen.matrix,
+        law=facts.law,
+        window=facts.window,
+        **joined,  # type: ignore[arg-type]
+    )
 
 
+class _LotFacts:
+    """What is the same for every request that looks at a lot: kind, place, season, law by region."""
+
+    def __init__(self, desk: Desk, lots: list[list[int]], evergreen: set[str], on: date) -> None:
+        self._desk, self._on, self._evergreen = desk, on, evergreen
+        self._first = [desk.offers[lot[0]] for lot in lots]
+        self.scion = np.array([one.entry.kind == "scion wood" for one in self._first], dtype=bool)
+        self._at = np.array([one.at or (np.nan, np.nan) for one in self._first], dtype=float).reshape(-1, 2)
+        self.law: list[tuple[str, str]] = [("", "")]
+        self._law_place = {("", ""): 0}
+        self._by_region: dict[Region, Ints] = {}
+        self._late: dict[str, NDArray[np.bool_]] = {}
+        self.window: dict[tuple[int, str], str] = {}
+
+    def km(self, taker: Taker) -> Floats:
+        """Way from each lot to the taker [km], NaN where not known or of no matter (L,)."""
+        if not self._desk.distances_matter or taker.at is None:
+            return np.full(len(self._first), np.nan)
+        return distance_km(*taker.at, self._at[:, 0], self._at[:, 1])
+
+    def law_for(self, region: Region) -> Ints:
+        """Place in `law` of what the law says of each lot on its way to a region (L,)."""
+        if region not in self._by_region:
+            told = [self._desk.movement.asked(one.variety[0], one.region, region) for one in self._first]
+            for said in told:
+                if said not in self._law_place:
+                    self._law_place[said] = len(self.law)
+                    self.law.append(said)
+            self._by_region[region] = np.array([self._law_place[said] for said in told], dtype=np.int64)
+        return self._by_region[region]
+
+    def law_stops(self) -> NDArray[np.bool_]:
+        """Which entries of `law` stop a plant."""
+        return np.array([bool(stops) for stops, _ in self.law], dtype=bool)
+
+    def out_of_season(self, hemisphere: Hemisphere) -> NDArray[np.bool_]:
+        """Scion wood that cannot be grafted after this day (L,)."""
+        if hemisphere not in self._late:
+            late = np.zeros(len(self._first), dtype=bool)
+            for lot in np.flatnonzero(self.scion).tolist():
+                one = self._first[lot]
+                said = grafting_stop(
+                    self._on, one.entry.cut_on, hemisphere, one.variety[0] in self._evergreen
+                )
+                if said:
+                    late[lot] = True
+                    self.window[lot, hemisphere] = said
+            self._late[hemisphere] = late
+        return self._late[hemisphere]
+
+
+_IN_ORDER = ("kind", "law", "site", "ruled-out", "window", "no-stock", "too-far")
 _COLUMNS = (
     "lot", "request", "variety", "wish", "stop", "benefit", "suits", "fruit", "km", "partner", "serves",
     "law_of",
@@ -305,11 +352,11 @@ _EMPTY = {name: np.empty(0, np.float64 if name in _FLOATS else np.int64) for nam
 _NOTHING = (np.empty(0, np.int64), np.empty(0, np.int64))
 
 
-def _barred(desk: Desk, taker: Taker, offered: list[tuple[str, str]], found: Ints) -> dict[int, int]:
-    """Varieties of `found` the person brought, was promised, or has standing and did not name -> stop."""
+def _barred(desk: Desk, taker: Taker, offered: list[tuple[str, str]], found: Ints) -> Ints:
+    """Stop of varieties the person brought, was promised, or has standing and did not name (V,)."""
     own = desk.brought.get(taker.person, frozenset())
     promised = desk.promised(taker)
-    barred = {}
+    barred = np.zeros(len(offered), dtype=np.int64)
     for v in found.tolist():
         if offered[v] in own:
             barred[v] = CODE["brought"]
@@ -318,10 +365,6 @@ def _barred(desk: Desk, taker: Taker, offered: list[tuple[str, str]], found: Int
         elif offered[v] in taker.trees and offered[v] not in taker.wished:
             barred[v] = CODE["standing"]
     return barred
-
-
-def _season(on: date, offer: Resolved[Offer], taker: Taker, evergreen: bool) -> str:
-    return grafting_stop(on, offer.entry.cut_on, taker.hemisphere, evergreen)
 
 
 def _way(km: Floats, reach: float) -> Floats:

@@ -206,6 +206,6 @@ def _fill(text: str, desk: Desk, found: Candidates, row: int) -> str:
     return text.format(
         asked=list_words([f"{kind}s" if kind == "plant" else kind for kind in taker.entry.kinds], "or"),
         law=found.law[int(found.law_of[row])][0].rstrip("."),
-        window=found.window.get((lot, request), ""),
+        window=found.window.get((lot, taker.hemisphere), ""),
         site=taker.site_fault.rstrip("."),
     )

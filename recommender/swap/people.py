@@ -15,11 +15,9 @@ from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
-import numpy as np
 from pydantic import Field, field_validator
 
 from recommender.catalog.references import fold
-from recommender.climate.grid import distance_km
 from recommender.climate.season import Hemisphere
 from recommender.errors import DataFaults, OrchardwrightError, UnknownName
 from recommender.suitability.answers import Answers
@@ -145,12 +143,6 @@ class Desk:
         for match in self.confirmed:
             found.setdefault(match.request, set()).add(variety[match.offer])
         return {request: frozenset(varieties) for request, varieties in found.items()}
-
-    def km(self, offer: Resolved[Offer], taker: Taker) -> float:
-        """Distance from giver to taker as the crow flies [km]; NaN where either place is not known."""
-        if offer.at is None or taker.at is None:
-            return math.nan
-        return float(distance_km(*offer.at, np.array([taker.at[0]]), np.array([taker.at[1]]))[0])
 
 
 def person_key(nickname: str) -> str:

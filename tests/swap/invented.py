@@ -79,7 +79,7 @@ def by_trying(problem: Problem, givers_first: bool) -> tuple[float, ...]:
 def small_problems(draw: st.DrawFn, stocks: bool = True) -> Problem:
     """Up to nine edges between up to four lots and four requests of up to three people."""
     lots, requests = draw(st.integers(1, 4)), draw(st.integers(1, 4))
-    people, piles = draw(st.integers(1, 3)), draw(st.integers(0, 2)) if stocks else 0
+    people, piles = draw(st.integers(1, 3)), 2 if stocks else 0
 
     def numbers(low: int, high: int, size: int) -> list[int]:
         return draw(st.lists(st.integers(low, high), min_size=size, max_size=size))
@@ -93,13 +93,16 @@ def small_problems(draw: st.DrawFn, stocks: bool = True) -> Problem:
     )
     drawn = draw(st.lists(edge, max_size=9, unique_by=lambda one: one[:3]))
     return problem_of(
-        [(lot, request, variety[lot], stock, worth) for lot, request, stock, worth in drawn],
+        [
+            (lot, request, variety[lot], NO_STOCK if stock == NO_STOCK else piles * request + stock, worth)
+            for lot, request, stock, worth in drawn
+        ],
         lot_count=numbers(0, 3, lots),
         take=numbers(0, 3, requests),
         person=[*numbers(0, people - 1, requests)[:-1], people - 1],
         already=numbers(0, 2, people),
         gives=[bool(flag) for flag in numbers(0, 1, people)],
-        stock_count=numbers(0, 2, piles),
+        stock_count=numbers(0, 2, piles * requests),
     )
 
 

@@ -9,6 +9,7 @@ import sys
 import textwrap
 import time
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -32,7 +33,7 @@ EVENT = Event(
     "Withy Hollow",
     offers=tuple(Offer(id=f"O{k}", person="Wren", variety="Discovery", crop="apple") for k in range(200)),
     requests=tuple(Request(id=f"R{k}", person=f"P{k}", crops=("apple",), take=2) for k in range(200)),
-    settings=SwapSettings(on="2027-02-13", site=Site(lat=51.15, lon=-2.85), region="GB"),
+    settings=SwapSettings(on=date(2027, 2, 13), site=Site(lat=51.15, lon=-2.85), region="GB"),
 )
 
 

@@ -76,7 +76,7 @@ def test_nobody_receives_what_they_brought() -> None:
 
 
 def test_a_variety_that_stands_is_given_only_when_asked_for_by_name() -> None:
-    standing = {"existing_trees": ("apple:Discovery",)}
+    standing: dict[str, Any] = {"existing_trees": ("apple:Discovery",)}
     assert swap([offer()], [ask(crops=("apple",), **standing)]).matches == ()
     assert len(swap([offer()], [ask(varieties=("Discovery",), **standing)]).matches) == 1
 

@@ -74,8 +74,9 @@ def test_a_missing_file_is_told() -> None:
 def test_answers_of_a_request_are_checked_as_a_site_is() -> None:
     with pytest.raises(BadInput, match="needed together"):
         Request(person="Wren", zone="7b")
-    with pytest.raises(BadInput, match="not an answer to soil"):
-        Request(person="Wren", soil="mud")
+    with pytest.raises(DataFaults) as caught:
+        read_requests("requests.csv", b"person,soil\nWren,mud\n")
+    assert "not an answer to soil" in str(caught.value)
 
 
 def test_a_guarding_apostrophe_is_taken_off_again() -> None:
