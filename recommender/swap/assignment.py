@@ -311,7 +311,7 @@ def _by_rounds(
             weight[members] = 1.0
             best = min(int(weight @ got), left)
             # As many as there are plants left is a bound too, and spares most of the later rounds.
-            if not by_flow and best < left:
+            if not by_flow and (best < left or (left and not holds)):
                 reached = programme.solve(programme.objective(no_benefit, weight), fixed)
                 best = round(float(weight[programme.step_of] @ reached[len(problem) :]))
             holds &= best == int(weight @ got)
