@@ -139,7 +139,7 @@ def _print(result: SwapResult, named: bool) -> None:
     for left in result.unmatched:
         who = f" {plain(left.person)}" if named else ""
         console.write(
-            console.wrapped(f"{left.id}{who}, {left.what}, {left.left}: {left.stopped}.", "  ", "    ")
+            console.wrapped(f"{left.id}{who}, {left.what}, {left.left}: {left.stopped}", "  ", "    ")
         )
         if left.frees:
-            console.write(console.wrapped(f"Would free it: {left.frees}.", "    "))
+            console.write(console.wrapped(f"Would free it: {left.frees}", "    "))

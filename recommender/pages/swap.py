@@ -470,8 +470,8 @@ def _left_over(result: SwapResult) -> None:
     st.header("Left over, and why")
     lines = "".join(
         f"<li><strong>{cards.text(one.id)} {cards.text(one.person)}, {cards.text(one.what)}</strong> "
-        f'({one.left}): {cards.text(one.stopped)}.<br><span class="ow-quiet">Would free it: '
-        f"{cards.text(one.frees)}.</span></li>"
+        f'({one.left}): {cards.text(one.stopped)}<br><span class="ow-quiet">Would free it: '
+        f"{cards.text(one.frees)}</span></li>"
         for one in result.unmatched
     )
     st.html(f'<ul class="ow-prose">{lines}</ul>')

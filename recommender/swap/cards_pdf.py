@@ -6,6 +6,7 @@ and says where its plants go; a pick list goes with each person and says what to
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Collection, Iterable
 from itertools import groupby
@@ -60,7 +61,7 @@ class _Sheet(FPDF):
     ) -> None:
         """A paragraph at the left edge, the next below it."""
         self.set_font(family, "B" if bold else "", size)
-        self.multi_cell(0, h or size * 0.46, printable(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.multi_cell(0, h or size * 0.46, printable(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
     def footer(self) -> None:
         self.set_y(-12)
@@ -75,7 +76,7 @@ def table_cards(result: SwapResult, title: str, ticked: Collection[str] = USUAL,
     """
     ticks = checked(ticked)
     sheet = _Sheet(paper)
-    matches = sorted(result.matches, key=lambda match: match.offer)
+    matches = sorted(result.matches, key=lambda match: _counted(match.offer))
     cards = [(offer, list(group)) for offer, group in groupby(matches, key=lambda match: match.offer)]
     width, height = CARD_MM
     per_row, per_page = 2, 8 if paper.casefold() == "a4" else 6
@@ -110,7 +111,7 @@ def pick_lists(result: SwapResult, title: str, ticked: Collection[str] = USUAL, 
     ticks = checked(ticked)
     sheet = _Sheet(paper)
     sheet.set_auto_page_break(auto=True, margin=18)
-    matches = sorted(result.matches, key=lambda match: match.request)
+    matches = sorted(result.matches, key=lambda match: _counted(match.request))
     for request, group in groupby(matches, key=lambda match: match.request):
         lines = list(group)
         sheet.add_page()
@@ -132,6 +133,11 @@ def pick_lists(result: SwapResult, title: str, ticked: Collection[str] = USUAL, 
                 sheet.put(f"Mind: {match.minds}", 10)
             sheet.ln(3)
     return _bytes(sheet, title)
+
+
+def _counted(name: str) -> list[tuple[int, str]]:
+    """A key that puts O2 before O10."""
+    return [(int(part) if part.isdigit() else -1, part) for part in re.split(r"(\d+)", name)]
 
 
 def _to(match: Match, ticks: frozenset[str]) -> str:

@@ -123,7 +123,11 @@ def unmatched(
         if not offer.stop:
             stopped, frees = _offer_left(desk, found, by_lot[lot_of[position]], offer.variety[0])
         what = offer.variety[1] or offer.entry.variety
-        out.append(Unmatched("offer", offer.entry.id, offer.entry.person, what, left, stopped, frees))
+        out.append(
+            Unmatched(
+                "offer", offer.entry.id, offer.entry.person, what, left, _closed(stopped), _closed(frees)
+            )
+        )
     for position, taker in enumerate(desk.takers):
         now = got.get(position, set())
         left = taker.left - len(now)
@@ -133,8 +137,18 @@ def unmatched(
         if not taker.stop:
             stopped, frees = _request_left(desk, found, by_request[position], taker, now)
         entry = taker.entry
-        out.append(Unmatched("request", entry.id, entry.person, wish_words(taker), left, stopped, frees))
+        out.append(
+            Unmatched(
+                "request", entry.id, entry.person, wish_words(taker), left, _closed(stopped), _closed(frees)
+            )
+        )
     return out
+
+
+def _closed(text: str) -> str:
+    """Text as a sentence: a capital in front, one mark at its end."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?")) or not text else ".")
 
 
 def _rows_by(group: np.ndarray, size: int) -> list[np.ndarray]:
@@ -158,7 +172,7 @@ def _offer_left(desk: Desk, found: Candidates, rows: np.ndarray, crop: str) -> t
     for code, number in counts.most_common(MOST_REASONS):
         row = int(rows[found.stop[rows] == code][0])
         said = _fill(_STOPPED[STOPS[code]], desk, found, row)
-        parts.append(f"For {number} request{'s' if number > 1 else ''}: {said}")
+        parts.append(f"for {number} request{'s' if number > 1 else ''}: {said}")
     first = counts.most_common(1)[0][0]
     return "; ".join(parts), _FREES[STOPS[first]].format(crops=crop_plural(crop))
 
