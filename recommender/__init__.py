@@ -1,7 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting; each is imported when
-it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting, `match_swap` the swap table;
+each is imported when it is first asked for.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from recommender.suitability.goals import Goals
     from recommender.suitability.ranking import rank
     from recommender.suitability.site import Site
+    from recommender.swap.matching import match_swap
 
-__all__ = ["Goals", "PlantingWishes", "Plot", "Site", "compose", "open_catalog", "rank"]
+__all__ = ["Goals", "PlantingWishes", "Plot", "Site", "compose", "match_swap", "open_catalog", "rank"]
 
 _HOMES = {
     "Goals": "recommender.suitability.goals",
@@ -26,6 +27,7 @@ _HOMES = {
     "Plot": "recommender.orchard.plot",
     "Site": "recommender.suitability.site",
     "compose": "recommender.orchard.selection",
+    "match_swap": "recommender.swap.matching",
     "open_catalog": "recommender.catalog.store",
     "rank": "recommender.suitability.ranking",
 }

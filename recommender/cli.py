@@ -15,7 +15,19 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import biology, bloom, build, climate, plan, rank, serve, show, sources, weather
+from recommender.commands import (
+    biology,
+    bloom,
+    build,
+    climate,
+    plan,
+    rank,
+    serve,
+    show,
+    sources,
+    swap,
+    weather,
+)
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -32,6 +44,7 @@ app.command("plan")(plan.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
+app.add_typer(swap.app, name="swap")
 app.add_typer(weather.app)
 app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
