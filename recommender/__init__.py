@@ -1,7 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting, `match_swap` the swap table;
-each is imported when it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting and `match_swap` the
+swap table; each is imported when it is first asked for.
 """
 
 from __future__ import annotations
