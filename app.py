@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from recommender.pages import about, choose, shared
+from recommender.pages import about, choose, desk, shared
 
 st.set_page_config(page_title="Orchardwright", layout="wide", initial_sidebar_state="collapsed")
 shared.dress()
 st.navigation(
     [
         st.Page(choose.page, title="What will do well here?", url_path="choose", default=True),
+        st.Page(desk.page, title="What can I offer instead?", url_path="offer"),
         st.Page(about.page, title="About", url_path="about"),
     ],
     position="top",

@@ -35,6 +35,7 @@ CONFIDENCE = {
     "exact": 1.0,
     "other name": 0.99,
     "word order": 0.97,
+    "both names": 0.98,
     "without describing words": 0.96,
     "shortened": 0.95,
     "several": 0.5,
@@ -151,6 +152,7 @@ class NameBook:
         for how, find in (
             ("exact", self._exactly),
             ("word order", self._in_any_order),
+            ("both names", self._twice_named),
             ("without describing words", self._without_describing_words),
             ("shortened", self._shortened),
         ):
@@ -183,6 +185,16 @@ class NameBook:
     def _in_any_order(self, text: str) -> dict[Variety, bool]:
         tokens = spaced(text).split()
         return dict.fromkeys(self._sorted.get("".join(sorted(tokens)), ()), True) if len(tokens) > 1 else {}
+
+    def _twice_named(self, text: str) -> dict[Variety, bool]:
+        """Two names of one variety side by side: "Fiesta (Red Pippin)"."""
+        tokens = spaced(text).split()
+        for place in range(1, len(tokens)):
+            one = self._exact.get("".join(tokens[:place]))
+            two = self._exact.get("".join(tokens[place:])) if one else None
+            if one and two and one.keys() & two.keys():
+                return dict.fromkeys(one.keys() & two.keys(), True)
+        return {}
 
     def _without_describing_words(self, text: str) -> dict[Variety, bool]:
         tokens = spaced(text).split()

@@ -119,6 +119,9 @@ def read_stock(
         faults += cell_faults
         said = reader.crops_of(cells["crop"]) if cells["crop"] else ()
         crops = said or parts.crops or under
+        if under and not said and parts.crops:
+            # Under "APPLES", "Blenheim Orange" is no orange, and "Peach Redhaven" may still be a stray peach.
+            crops = tuple(crop for crop in parts.crops if crop in under) or (*under, *parts.crops)
         if said and parts.crops and set(said) & set(parts.crops):
             crops = tuple(crop for crop in parts.crops if crop in said)
         if row["rootstock"] and (not crops or len(crops) > 1):

@@ -54,7 +54,7 @@ def read_orders(table: Table, catalog: Catalog, decisions: Decisions | None = No
     from recommender.suitability.site import Site as ASite
 
     named = Table(
-        frame=table.frame[[part for part in ("name", "rootstock", "count") if part in table.frame]],
+        frame=table.frame[[part for part in ("name", "rootstock") if part in table.frame]],
         rows=table.rows,
         mapping=table.mapping,
         file=table.file,
@@ -79,8 +79,7 @@ def read_orders(table: Table, catalog: Catalog, decisions: Decisions | None = No
             count = 1 if said is pd.NA or pd.isna(said) else int(said)
         if count is None or count <= 0:
             problem = problem or "the number of trees is not a whole number above nought"
-            if count == 0:
-                faults.append(f"{where}: no trees are ordered; the line is kept unfilled")
+            faults.append(f"{where}: the number “{cells.get('count', '')[:40]}” is no whole number above nought; the line is kept unfilled")
             count = 0
         priority = _priority(cells.get("priority", ""))
         if priority is None:

@@ -48,7 +48,6 @@ ORDERS = {
     "rootstock": "rootstock on rootstock unterlage root stock",
 }
 """What a column may be called, most telling first (common practice)."""
-_FORMULA = "formula"
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,7 +249,7 @@ def _mapped(
             if is_formula(cell):
                 faults.append(f"{name}, row {number}, column “{headings[column]}”: a formula is not read; write the value itself")
                 said.append(f"{part} held a formula")
-                cell = "" if part != "count" else _FORMULA
+                cell = ""
             values[part].append(cell)
         if said:
             remarks[place] = tuple(said)

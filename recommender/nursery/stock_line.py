@@ -305,7 +305,7 @@ def _rootstock_pattern(name: str) -> tuple[str, bool]:
 
 _ROOTSTOCK_SHORT = {"SJA": "St Julien A", "QA": "Quince A", "QC": "Quince C", "BA29": "Quince BA29", "Quince BA 29": "Quince BA29"}
 _CROP_ALIASES = {
-    "hazel": "hazelnut", "hazels": "hazelnut", "cobnut": "hazelnut", "cobnuts": "hazelnut", "filbert": "hazelnut",
+    "hazel": "hazelnut", "hazels": "hazelnut", "cob": "hazelnut", "cobnut": "hazelnut", "cobnuts": "hazelnut", "filbert": "hazelnut",
     "filberts": "hazelnut", "nashi": "asian-pear", "corylus": "hazelnut", "cydonia": "quince", "malus": "apple",
     "kaki": "asian-persimmon", "zwetschge": "european-plum", "zwetschgen": "european-plum", "gage": "european-plum",
     "gages": "european-plum", "damson": "european-plum", "damsons": "european-plum", "pflaume": "european-plum",
