@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recommender.suitability.expectations import Varieties
+from recommender.suitability.expectations import Trait, Varieties
 from recommender.suitability.ranking import LIMITS, rank, varieties_of
 
 if TYPE_CHECKING:
@@ -175,11 +175,17 @@ def holds(
 
 
 def as_hardy(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:
-    """1 where a candidate stands as much cold and needs no more chill than the sold-out variety; less beyond."""
-    colder = varieties.hardiness.value[candidates] - varieties.hardiness.value[wanted]
-    more = varieties.chill_hours.value[candidates] - varieties.chill_hours.value[wanted]
-    worth = np.exp(-np.maximum(np.nan_to_num(colder), 0.0) / COLD_K - np.maximum(np.nan_to_num(more), 0.0) / CHILL_HOURS)
-    return np.asarray(worth, dtype=float)
+    """1 where a candidate stands as much cold and needs no more chill than the sold-out variety; less beyond.
+
+    A difference counts from where it exceeds the doubt of both values: what nobody published of a candidate is no
+    reason to pass it over.
+    """
+
+    def beyond(trait: Trait) -> Floats:
+        doubt = np.hypot(trait.error[candidates], trait.error[wanted])
+        return np.asarray(np.nan_to_num(np.maximum(trait.value[candidates] - trait.value[wanted] - doubt, 0.0)), dtype=float)
+
+    return np.asarray(np.exp(-beyond(varieties.hardiness) / COLD_K - beyond(varieties.chill_hours) / CHILL_HOURS), dtype=float)
 
 
 def no_larger(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:

@@ -124,9 +124,13 @@ def read_stock(
             crops = tuple(crop for crop in parts.crops if crop in under) or (*under, *parts.crops)
         if said and parts.crops and set(said) & set(parts.crops):
             crops = tuple(crop for crop in parts.crops if crop in said)
-        if row["rootstock"] and (not crops or len(crops) > 1):
-            on_it = served.get(row["rootstock"], ())
-            crops = tuple(crop for crop in crops if crop in on_it) or crops or on_it
+        on_it = served.get(row["rootstock"], ())
+        if on_it:
+            fitting = tuple(crop for crop in crops if crop in on_it)
+            if crops and not fitting:
+                row["note"].append(f"{row['rootstock']} is no rootstock for {' or '.join(crops)}")
+            # A heading may have been forgotten; a crop that the line itself names has not.
+            crops = fitting or (crops if said or parts.crops else on_it)
         repeat = tuple(spaced(value) for value in cells.values())
         row["line"], row["duplicate_of"] = line, seen.get(repeat, pd.NA)
         row["note"] = "; ".join([*table.notes.get(place, ()), *row["note"]])

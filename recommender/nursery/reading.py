@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from recommender.biology.pollination_result import with_article
 from recommender.nursery import holds as demands
 from recommender.nursery.resemblance import SEASONS
 from recommender.wording import category_words, crop_in_sentence, list_words, missing, plain
@@ -41,7 +42,7 @@ class Teller:
         old, new = self._row(self.wanted), self._row(row)
         name, was = plain(new["variety"]), plain(old["variety"])
         if new["crop"] != old["crop"]:
-            differs = [f"it is {_a(crop_in_sentence(str(new['crop'])))}, not {_a(crop_in_sentence(str(old['crop'])))}"]
+            differs = [f"it is {with_article(crop_in_sentence(str(new['crop'])))}, not {with_article(crop_in_sentence(str(old['crop'])))}"]
             alike: list[str] = []
             silent: list[str] = []
         else:
@@ -241,7 +242,3 @@ def _number(row: dict[str, Any], name: str) -> float:
 
 def _span(days: int) -> str:
     return f"{days} days" if days < 14 else f"{round(days / 7)} weeks"
-
-
-def _a(words: str) -> str:
-    return f"{'an' if words[:1].lower() in 'aeiou' else 'a'} {words}"

@@ -42,7 +42,7 @@ SEASON_DAYS = 21.0
 """Days by which two ripening dates differ as much as they can; one step of a season class [d] (common practice)."""
 
 WEIGHTS: dict[str, float] = {
-    "use": 1.0,
+    "use": 1.5,
     "ripening": 2.0,
     "flavour": 0.6,
     "skin colour": 1.0,

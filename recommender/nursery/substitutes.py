@@ -179,9 +179,10 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
                 raise BadInput(f"The stock has no column “{name}”", remedy="Read it with read_stock, or give crop and variety")
     frame = frame[frame["crop"].isin(list(crops)) & frame["variety"].notna()]
     known = demands.index_of(catalog)
-    frame = frame[[pair in known for pair in zip(frame["crop"], frame["variety"], strict=True)]]
+    frame = frame.loc[[pair in known for pair in zip(frame["crop"], frame["variety"], strict=True)]]
     if "count" in frame:
-        frame = frame[frame["count"].isna() | frame["count"].gt(0).fillna(False)]
+        counts = pd.to_numeric(frame["count"], errors="coerce")
+        frame = frame.loc[(counts.isna() | counts.gt(0)).to_numpy(dtype=bool)]
     work = pd.DataFrame(
         {
             "crop": frame["crop"].to_numpy(dtype=object),
@@ -191,9 +192,15 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
             "lines": frame["line"].to_numpy() if "line" in frame else np.arange(1, len(frame) + 1),
         }
     )
+    if work.empty:
+        return work
     groups = work.groupby(["crop", "variety"], sort=True)
-    out = groups.agg(
-        count=("count", lambda counts: counts.sum(min_count=1)), price=("price", "min"), lines=("lines", lambda numbers: tuple(numbers))
+    out = pd.DataFrame(
+        {
+            "count": groups["count"].sum(min_count=1),
+            "price": groups["price"].min(),
+            "lines": groups["lines"].agg(tuple),
+        }
     ).reset_index()
     out["count"] = pd.array(out["count"], dtype="Int64")
     return out
