@@ -1,6 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `substitutes` the nursery's; each is imported when it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `substitutes` the nursery's; each is imported
+when it is first asked for.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """`orchardwright stock check | standin | backorders`: the nursery's desk.
 
-`check` reads a messy stock list, `standin` finds what to offer for a sold-out variety, `backorders` shares the stock
+`check` reads a messy stock list, `standin` finds what to offer for a sold-out variety, `backorders` shares
+the stock
 out among waiting orders.
 """
 
@@ -24,7 +25,9 @@ if TYPE_CHECKING:
     from recommender.nursery.names import Stock
 
 app = typer.Typer(
-    help="The nursery's desk: read a stock list, find stand-ins, fill back orders.", no_args_is_help=True, add_completion=False
+    help="The nursery's desk: read a stock list, find stand-ins, fill back orders.",
+    no_args_is_help=True,
+    add_completion=False,
 )
 
 List = Annotated[Path, typer.Argument(help="Stock list, CSV or XLSX.", show_default=False)]
@@ -44,7 +47,10 @@ def check(
     column: Column = None,
     decide: Annotated[
         list[str] | None,
-        typer.Option("--decide", help="Say what a line is, such as 12=apple:Discovery or 12=none; remembered; repeatable."),
+        typer.Option(
+            "--decide",
+            help="Say what a line is, such as 12=apple:Discovery or 12=none; remembered; repeatable.",
+        ),
     ] = None,
     decisions: Memory = None,
     output: Output = None,
@@ -65,7 +71,11 @@ def check(
         for said in decide:
             line, _, choice = said.partition("=")
             if not line.strip().isdigit() or not choice.strip():
-                raise BadInput(f"“{said}” is not LINE=VARIETY", where="--decide", remedy="Write for example 12=apple:Discovery")
+                raise BadInput(
+                    f"“{said}” is not LINE=VARIETY",
+                    where="--decide",
+                    remedy="Write for example 12=apple:Discovery",
+                )
             keep(read, int(line), choice, catalog, memory)
         memory.save()
         read = _read(stock, column, catalog, memory)
@@ -89,8 +99,12 @@ def check(
 
 @app.command("standin")
 def standin(
-    variety: Annotated[str, typer.Argument(help="The sold-out variety, or crop:variety.", show_default=False)],
-    stock: Annotated[Path | None, typer.Option("--stock", help="Stock list, CSV or XLSX; without it every variety counts.")] = None,
+    variety: Annotated[
+        str, typer.Argument(help="The sold-out variety, or crop:variety.", show_default=False)
+    ],
+    stock: Annotated[
+        Path | None, typer.Option("--stock", help="Stock list, CSV or XLSX; without it every variety counts.")
+    ] = None,
     column: Column = None,
     decisions: Memory = None,
     place: opt.Place = None,
@@ -110,7 +124,8 @@ def standin(
     use: opt.Uses = None,
     max_height: opt.MaxHeight = None,
     accept: Annotated[
-        list[str] | None, typer.Option("--accept", help="Another crop the customer would take, such as quince; repeatable.")
+        list[str] | None,
+        typer.Option("--accept", help="Another crop the customer would take, such as quince; repeatable."),
     ] = None,
     top: Annotated[int, typer.Option("--top", min=1, help="How many to show.")] = 3,
     as_json: opt.AsJson = False,
@@ -174,19 +189,23 @@ def backorders(
     orders: Annotated[Path, typer.Argument(help="Order list, CSV or XLSX.", show_default=False)],
     stock: Annotated[Path, typer.Option("--stock", help="Stock list, CSV or XLSX.", show_default=False)],
     column: Annotated[
-        list[str] | None, typer.Option("--column", help="Heading in the order list, such as name=Sorte; repeatable.")
+        list[str] | None,
+        typer.Option("--column", help="Heading in the order list, such as name=Sorte; repeatable."),
     ] = None,
     stock_column: Annotated[
         list[str] | None, typer.Option("--stock-column", help="The same for the stock list; repeatable.")
     ] = None,
     decisions: Memory = None,
-    least: Annotated[float, typer.Option("--least", help="Least acceptance at which a stand-in is sent, 0 to 1.")] = 0.5,
+    least: Annotated[
+        float, typer.Option("--least", help="Least acceptance at which a stand-in is sent, 0 to 1.")
+    ] = 0.5,
     site: opt.SiteFile = None,
     output: Output = None,
     as_json: opt.AsJson = False,
     as_csv: opt.AsCsv = False,
 ) -> None:
-    """Share the stock out among back orders: who gets which tree, what stays unfilled and why, what to buy in.
+    """Share the stock out among back orders: who gets which tree, what stays unfilled and why, what to buy
+    in.
 
     For example: orchardwright stock backorders orders.csv --stock list.csv --output filled.xlsx
     """
@@ -216,7 +235,14 @@ def backorders(
     if as_json:
         from recommender.outputs import frame_records
 
-        parts = {name: frame_records(frame) for name, frame in (("sent", result.sent), ("unfilled", result.unfilled), ("buy_in", result.buy_in))}
+        parts = {
+            name: frame_records(frame)
+            for name, frame in (
+                ("sent", result.sent),
+                ("unfilled", result.unfilled),
+                ("buy_in", result.buy_in),
+            )
+        }
         _json({"summary": result.summary, **parts, "columns": dict(waiting.mapping), "faults": list(faults)})
     elif as_csv:
         from recommender.outputs import csv_text
@@ -244,7 +270,9 @@ def _columns(said: list[str] | None) -> dict[str, str]:
     for pair in said or ():
         part, mark, heading = pair.partition("=")
         if not mark or not part.strip() or not heading.strip():
-            raise BadInput(f"“{pair}” is not WHAT=HEADING", where="--column", remedy="Write for example name=Artikel")
+            raise BadInput(
+                f"“{pair}” is not WHAT=HEADING", where="--column", remedy="Write for example name=Artikel"
+            )
         columns[part.strip()] = heading.strip()
     return columns
 
@@ -284,7 +312,8 @@ def _print_check(read: Stock, path: Path) -> None:
     console.write(
         console.wrapped(
             f"{counts.get('decided', 0):,} decided, {counts.get('review', 0):,} for you to look at,"
-            f" {counts.get('unknown', 0):,} unknown; {int(lines['duplicate_of'].notna().sum()):,} repeat another line."
+            f" {counts.get('unknown', 0):,} unknown; {int(lines['duplicate_of'].notna().sum()):,}"
+            f" repeat another line."
         )
     )
     _print_faults(read.faults)
@@ -293,10 +322,16 @@ def _print_check(read: Stock, path: Path) -> None:
         console.write(console.bold("\nPlease look at"))
         for row in looked_at.head(20).to_dict("records"):
             console.write(console.wrapped(f"{row['line']:>5}  {row['text']}", then="       "))
-            console.write(console.wrapped(f"may be {row['runners_up']}" if row["runners_up"] else "nothing near", "         "))
+            console.write(
+                console.wrapped(
+                    f"may be {row['runners_up']}" if row["runners_up"] else "nothing near", "         "
+                )
+            )
         if len(looked_at) > 20:
             console.write(f"       and {len(looked_at) - 20:,} more; --output writes all of them")
-        console.write(console.wrapped("Decide with --decide LINE=crop:variety (or LINE=none); it is remembered."))
+        console.write(
+            console.wrapped("Decide with --decide LINE=crop:variety (or LINE=none); it is remembered.")
+        )
 
 
 def _print_faults(faults: tuple[str, ...]) -> None:
@@ -311,17 +346,28 @@ def _print_faults(faults: tuple[str, ...]) -> None:
 def _print_standins(found: Any) -> None:
     console.write(console.bold(f"Instead of {plain(found.variety)} ({crop_in_sentence(found.crop)})"))
     if found.in_stock:
-        console.write(console.wrapped(f"It is in stock after all: line {', '.join(map(str, found.in_stock))} of the list."))
+        console.write(
+            console.wrapped(
+                f"It is in stock after all: line {', '.join(map(str, found.in_stock))} of the list."
+            )
+        )
     if found.frame.empty:
         console.write("Nothing in stock can stand in. Try --accept with another crop, or a fuller list.")
     for row in found.records():
         mark = f"{MARKS[row['verdict']]} " if row["verdict"] else ""
         stock = "" if row["count"] is None else f", {row['count']} in stock"
-        console.write(f"\n{console.bold(str(row['rank']) + '  ' + mark + plain(row['variety']))}  {row['score']:.2f}{stock}")
+        console.write(
+            f"\n{console.bold(str(row['rank']) + '  ' + mark + plain(row['variety']))} "
+            f" {row['score']:.2f}{stock}"
+        )
         console.write(console.wrapped(str(row["reason"]), "   "))
     if len(found.left_out):
         names = ", ".join(plain(name) for name in found.left_out["variety"].head(8))
-        console.write(console.wrapped(f"\nRuled out at this site: {names}{' and others' if len(found.left_out) > 8 else ''}."))
+        console.write(
+            console.wrapped(
+                f"\nRuled out at this site: {names}{' and others' if len(found.left_out) > 8 else ''}."
+            )
+        )
 
 
 def _print_allocation(result: Any, faults: tuple[str, ...], output: Path | None) -> None:
@@ -329,26 +375,45 @@ def _print_allocation(result: Any, faults: tuple[str, ...], output: Path | None)
     proof = "proved to be the best there is" if told["proven"] else "not proved to be the best"
     console.write(
         console.wrapped(
-            f"{told['trees_sent']:,} of {told['trees_ordered']:,} trees go out, to {told['lines_with_trees']:,} of"
+            f"{told['trees_sent']:,} of {told['trees_ordered']:,} trees go out, to"
+            f" {told['lines_with_trees']:,} of"
             f" {told['order_lines']:,} order lines; acceptance {told['acceptance']:.3f}; {proof}."
         )
     )
     _print_faults(faults)
     for row in result.sent.head(30).to_dict("records"):
-        other = "" if row["kind"] == "as ordered" else f" for {plain(row['wanted'])} ({row['acceptance']:.2f})"
+        other = (
+            "" if row["kind"] == "as ordered" else f" for {plain(row['wanted'])} ({row['acceptance']:.2f})"
+        )
         console.write(
-            console.wrapped(f"{row['order']}: {row['count']} {plain(row['variety'])}{other}, stock line {row['stock_line']}", "  ", "    ")
+            console.wrapped(
+                f"{row['order']}: {row['count']} {plain(row['variety'])}{other}, stock line"
+                f" {row['stock_line']}",
+                "  ",
+                "    ",
+            )
         )
     if len(result.sent) > 30:
         console.write(f"  and {len(result.sent) - 30:,} more; --output writes all of them")
     if len(result.unfilled):
         console.write(console.bold("\nUnfilled"))
         for row in result.unfilled.head(20).to_dict("records"):
-            console.write(console.wrapped(f"{row['order']}: {row['count']} {plain(row['wanted'])}: {row['why']}", "  ", "    "))
+            console.write(
+                console.wrapped(
+                    f"{row['order']}: {row['count']} {plain(row['wanted'])}: {row['why']}", "  ", "    "
+                )
+            )
     if len(result.buy_in):
         console.write(console.bold("\nWorth buying in"))
         for row in result.buy_in.head(10).to_dict("records"):
             note = f" ({row['note']})" if row["note"] else ""
-            console.write(console.wrapped(f"{row['count']} {plain(row['variety'])}, wanted by {row['orders']} order line{'' if row['orders'] == 1 else 's'}{note}", "  ", "    "))
+            console.write(
+                console.wrapped(
+                    f"{row['count']} {plain(row['variety'])}, wanted by {row['orders']} order"
+                    f" line{'' if row['orders'] == 1 else 's'}{note}",
+                    "  ",
+                    "    ",
+                )
+            )
     if output is not None:
         console.write(f"\nWritten to {output}")

@@ -1,7 +1,9 @@
 """The nursery's memory: what a person decided about a name, kept for the next import.
 
-In come decisions (the name as written, the crop if the line said one, the variety or "none of ours"); out goes a
-small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an error that
+In come decisions (the name as written, the crop if the line said one, the variety or "none of ours"); out
+goes a
+small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an error
+that
 names it, never a silent loss.
 """
 
@@ -99,7 +101,9 @@ class Decisions:
             text = path.read_text(encoding="utf-8")
         except (OSError, UnicodeError) as problem:
             raise StorageFault(
-                f"The decisions cannot be read ({problem})", where=str(path), remedy="Mend or move the file away"
+                f"The decisions cannot be read ({problem})",
+                where=str(path),
+                remedy="Mend or move the file away",
             ) from problem
         rows = list(csv.reader(io.StringIO(text)))
         faults = []
@@ -109,7 +113,11 @@ class Decisions:
             if len(row) != len(_COLUMNS) or bool(row[2]) != bool(row[3]):
                 faults.append(f"{path}, row {number}: not name, crop_said, crop and variety")
                 continue
-            name, said, crop, variety = (cell[1:] if cell.startswith("'") and guarded(cell[1:]) == cell else cell for cell in row)
+            name, said, crop, variety = (
+                cell[1:] if cell.startswith("'") and guarded(cell[1:]) == cell else cell for cell in row
+            )
             self.remember(name, (crop, variety), said)
         if faults:
-            raise DataFaults("The decisions file has faults", faults, remedy="Mend the rows or move the file away")
+            raise DataFaults(
+                "The decisions file has faults", faults, remedy="Mend the rows or move the file away"
+            )

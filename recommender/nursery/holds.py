@@ -1,7 +1,9 @@
 """What must hold of a stand-in: it lives there, gets its chill, is pollinated, still pollinates, and fits.
 
-In come the sold-out variety, candidates (rows of the catalog's wide traits frame) and, if known, the customer's
-site; out go shares in [0, 1] for each demand and whether the site rules a candidate out. Without a site, a candidate
+In come the sold-out variety, candidates (rows of the catalog's wide traits frame) and, if known, the
+customer's
+site; out go shares in [0, 1] for each demand and whether the site rules a candidate out. Without a site, a
+candidate
 is held against the sold-out variety itself: whoever ordered that one can be taken to have its winters.
 """
 
@@ -30,12 +32,15 @@ Rows = NDArray[np.intp]
 LIKELY = 0.75
 """Least chance at which pollen counts as serving a tree, as `PollinationMatrix.likely_partner` has it."""
 NO_PARTNER, NO_PARTNER_NEXT_DOOR, PARTNER_NOT_SAID = 0.35, 0.75, 0.8
-"""What is left of a candidate that needs pollen where no tree of the customer gives it: none at all, fruit trees next
-door, and nothing said of trees while the sold-out one needed none (our own, in steps of the pollination criterion)."""
+"""What is left of a candidate that needs pollen where no tree of the customer gives it: none at all, fruit
+trees next
+door, and nothing said of trees while the sold-out one needed none (our own, in steps of the pollination
+criterion)."""
 STILL_SERVES = 0.5
 """Share of a stand-in's worth that hangs on pollinating what relied on the sold-out tree (our own)."""
 COLD_K, CHILL_HOURS = 4.0, 300.0
-"""Over how much less hardiness [K] or more chill need [h] a candidate's worth falls to a third, without a site (our own)."""
+"""Over how much less hardiness [K] or more chill need [h] a candidate's worth falls to a third, without a
+site (our own)."""
 _MATRIX: weakref.WeakKeyDictionary[Any, PollinationMatrix] = weakref.WeakKeyDictionary()
 _INDEX: weakref.WeakKeyDictionary[Any, dict[tuple[str, str], int]] = weakref.WeakKeyDictionary()
 _CHANCE: weakref.WeakKeyDictionary[Any, NDArray[np.float32]] = weakref.WeakKeyDictionary()
@@ -43,9 +48,11 @@ _CHANCE: weakref.WeakKeyDictionary[Any, NDArray[np.float32]] = weakref.WeakKeyDi
 
 @dataclass(frozen=True, eq=False)
 class Place:
-    """A customer's site, ready to be asked about any variety. Arrays run over all varieties (V,), NaN off the crops.
+    """A customer's site, ready to be asked about any variety. Arrays run over all varieties (V,), NaN off the
+    crops.
 
-    lives: product of the limiting criteria; verdict: words of the ranking; why, watch: its lines; size: fits the room.
+    lives: product of the limiting criteria; verdict: words of the ranking; why, watch: its lines; size: fits
+    the room.
     trees: rows of the trees that stand there; neighbours: fruit trees next door (unknown, yes, no).
     """
 
@@ -106,7 +113,11 @@ def chance_of(catalog: Catalog) -> NDArray[np.float32]:
 
 
 def place_of(
-    catalog: Catalog, site: Site, crops: Sequence[str], goals: Goals | None = None, profile: Profile | None = None
+    catalog: Catalog,
+    site: Site,
+    crops: Sequence[str],
+    goals: Goals | None = None,
+    profile: Profile | None = None,
 ) -> Place:
     """A site made ready for the varieties of `crops`. Raises what `rank` raises."""
     from recommender.suitability.goals import Goals
@@ -117,15 +128,27 @@ def place_of(
     index = index_of(catalog)
     n = len(index)
     frame = ranking.frame
-    rows = np.fromiter((index[pair] for pair in zip(frame["crop"], frame["variety"], strict=True)), dtype=np.intp, count=len(frame))
+    rows = np.fromiter(
+        (index[pair] for pair in zip(frame["crop"], frame["variety"], strict=True)),
+        dtype=np.intp,
+        count=len(frame),
+    )
 
     def spread(values: Any, empty: object, dtype: Any) -> Any:
         out = np.full(n, empty, dtype=dtype)
         out[rows] = values
         return out
 
-    powers = [np.clip(frame[f"c_{name}"].to_numpy(dtype=float), 1e-6, 1.0) ** limit.power for name, limit in LIMITS.items()]
-    roomy = site.space_m is None and site.plot_m2 is None and site.container_L is None and asked.max_height_m is None
+    powers = [
+        np.clip(frame[f"c_{name}"].to_numpy(dtype=float), 1e-6, 1.0) ** limit.power
+        for name, limit in LIMITS.items()
+    ]
+    roomy = (
+        site.space_m is None
+        and site.plot_m2 is None
+        and site.container_L is None
+        and asked.max_height_m is None
+    )
     return Place(
         lives=spread(np.prod(powers, axis=0), np.nan, float),
         verdict=spread(frame["verdict"].to_numpy(dtype=object), "", object),
@@ -146,7 +169,8 @@ def holds(
     trees: Sequence[int] = (),
     sport: NDArray[np.bool_] | None = None,
 ) -> Holds:
-    """The demands on each candidate. wanted: row of the sold-out variety; trees: rows of trees known without a site.
+    """The demands on each candidate. wanted: row of the sold-out variety; trees: rows of trees known without
+    a site.
 
     sport: candidates that are sports of it: what nobody measured of a sport it has from its parent.
     """
@@ -164,7 +188,11 @@ def holds(
     if sport is not None and sport.any():
         own = 1.0 if place is None else float(np.nan_to_num(place.lives[wanted]))
         lives = np.where(sport, np.maximum(lives, own), lives)
-        fits = np.where(sport, np.maximum(fits, 1.0 if place is None else float(np.nan_to_num(place.size[wanted], nan=1.0))), fits)
+        fits = np.where(
+            sport,
+            np.maximum(fits, 1.0 if place is None else float(np.nan_to_num(place.size[wanted], nan=1.0))),
+            fits,
+        )
     return Holds(
         lives=lives,
         pollinated=pollinated(catalog, wanted, candidates, standing, neighbours),
@@ -177,15 +205,21 @@ def holds(
 def as_hardy(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:
     """1 where a candidate stands as much cold and needs no more chill than the sold-out variety; less beyond.
 
-    A difference counts from where it exceeds the doubt of both values: what nobody published of a candidate is no
+    A difference counts from where it exceeds the doubt of both values: what nobody published of a candidate
+    is no
     reason to pass it over.
     """
 
     def beyond(trait: Trait) -> Floats:
         doubt = np.hypot(trait.error[candidates], trait.error[wanted])
-        return np.asarray(np.nan_to_num(np.maximum(trait.value[candidates] - trait.value[wanted] - doubt, 0.0)), dtype=float)
+        return np.asarray(
+            np.nan_to_num(np.maximum(trait.value[candidates] - trait.value[wanted] - doubt, 0.0)), dtype=float
+        )
 
-    return np.asarray(np.exp(-beyond(varieties.hardiness) / COLD_K - beyond(varieties.chill_hours) / CHILL_HOURS), dtype=float)
+    return np.asarray(
+        np.exp(-beyond(varieties.hardiness) / COLD_K - beyond(varieties.chill_hours) / CHILL_HOURS),
+        dtype=float,
+    )
 
 
 def no_larger(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:
@@ -194,7 +228,9 @@ def no_larger(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:
     return np.asarray(1.0 / np.clip(np.nan_to_num(ratio, nan=1.0), 1.0, 3.0), dtype=float)
 
 
-def pollinated(catalog: Catalog, wanted: int, candidates: Rows, trees: Sequence[int], neighbours: str) -> Floats:
+def pollinated(
+    catalog: Catalog, wanted: int, candidates: Rows, trees: Sequence[int], neighbours: str
+) -> Floats:
     """1 where a candidate needs no partner or a tree that stands there is one; less where none is."""
     needs = matrix_of(catalog).needs_partner()
     out = np.ones(len(candidates))
@@ -220,7 +256,8 @@ def relying(catalog: Catalog, wanted: int, trees: Sequence[int]) -> list[int]:
 
 
 def still_pollinates(catalog: Catalog, wanted: int, candidates: Rows, trees: Sequence[int]) -> Floats:
-    """1 where a candidate pollinates every tree that would have relied on the sold-out one; less for each it does not."""
+    """1 where a candidate pollinates every tree that would have relied on the sold-out one; less for each it
+    does not."""
     waiting = relying(catalog, wanted, trees)
     if not waiting:
         return np.ones(len(candidates))

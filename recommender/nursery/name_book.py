@@ -1,10 +1,14 @@
-"""The names of a catalog, indexed for reading stock lists: what is left of a line -> the varieties it may mean.
+"""The names of a catalog, indexed for reading stock lists: what is left of a line -> the varieties it may
+mean.
 
-In come queries (the rest of a line, the same with its crop words, the crops it may be); out goes a `Match` each:
-candidates best first, a confidence in [0, 1] that the first is right, and how it was found. Dictionary look-ups
+In come queries (the rest of a line, the same with its crop words, the crops it may be); out goes a `Match`
+each:
+candidates best first, a confidence in [0, 1] that the first is right, and how it was found. Dictionary
+look-ups
 come first (exact, word order, shortened), then spelling distances by rapidfuzz in blocks of one crop.
 
-The confidence of a misspelt name is a logistic regression fitted by `python -m benchmarks.nursery names --fit` on
+The confidence of a misspelt name is a logistic regression fitted by `python -m benchmarks.nursery names
+--fit` on
 lists made by the noise process of docs/stock-names.md; its coefficients stand below.
 """
 
@@ -41,7 +45,8 @@ CONFIDENCE = {
     "several": 0.5,
     "other crop": 0.5,
 }
-"""By how a name was found, where no distance was needed: shares found right on lists of the noise process, rounded."""
+"""By how a name was found, where no distance was needed: shares found right on lists of the noise process,
+rounded."""
 SPELLING = {
     "intercept": -14.7,
     "similarity": 9.9,
@@ -52,20 +57,117 @@ SPELLING = {
     "crop known": 0.5,
 }
 _DESCRIBING = frozenset(
-    "a an and the of tree trees fruit fruits fruiting dessert cooker cooking culinary eater eating self fertile new organic "
-    "heritage variety var cv cultivar certified virus free top quality grade strong plant plants young aged price each "
-    "ea vat inc excl stock available special offer sale limited nice lovely grafted on now only our own grown english "
-    "uk local reduced no qty size form pot approx x l cm m litre yr year old type trained ref sku".split()
+    [
+        "a",
+        "an",
+        "and",
+        "the",
+        "of",
+        "tree",
+        "trees",
+        "fruit",
+        "fruits",
+        "fruiting",
+        "dessert",
+        "cooker",
+        "cooking",
+        "culinary",
+        "eater",
+        "eating",
+        "self",
+        "fertile",
+        "new",
+        "organic",
+        "heritage",
+        "variety",
+        "var",
+        "cv",
+        "cultivar",
+        "certified",
+        "virus",
+        "free",
+        "top",
+        "quality",
+        "grade",
+        "strong",
+        "plant",
+        "plants",
+        "young",
+        "aged",
+        "price",
+        "each",
+        "ea",
+        "vat",
+        "inc",
+        "excl",
+        "stock",
+        "available",
+        "special",
+        "offer",
+        "sale",
+        "limited",
+        "nice",
+        "lovely",
+        "grafted",
+        "on",
+        "now",
+        "only",
+        "our",
+        "own",
+        "grown",
+        "english",
+        "uk",
+        "local",
+        "reduced",
+        "no",
+        "qty",
+        "size",
+        "form",
+        "pot",
+        "approx",
+        "x",
+        "l",
+        "cm",
+        "m",
+        "litre",
+        "yr",
+        "year",
+        "old",
+        "type",
+        "trained",
+        "ref",
+        "sku",
+    ]
 )
-_GENERIC = frozenset("seedling pippin apple pear plum cherry gage prune damson quince crab peach nectarine beurre".split())
+_GENERIC = frozenset(
+    [
+        "seedling",
+        "pippin",
+        "apple",
+        "pear",
+        "plum",
+        "cherry",
+        "gage",
+        "prune",
+        "damson",
+        "quince",
+        "crab",
+        "peach",
+        "nectarine",
+        "beurre",
+    ]
+)
 _BRACKETS = re.compile(r"\s*\([^)]*\)\s*")
-_UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "å": "aa", "ø": "oe"})
+_UMLAUTS = str.maketrans(
+    {"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "å": "aa", "ø": "oe"}
+)
 _WRITTEN_OUT = {"st": "saint", "ste": "sainte", "dr": "doctor", "mt": "mount"}
 
 
 @dataclass(frozen=True)
 class Query:
-    """What to look up. crops: the crops it can only be (from a column or a word of the line); empty for any."""
+    """What to look up. crops: the crops it can only be (from a column or a word of the line); empty for
+    any."""
 
     rest: str
     whole: str
@@ -74,7 +176,8 @@ class Query:
 
 @dataclass(frozen=True)
 class Match:
-    """The answer. candidates: (crop, variety, similarity in [0, 1]), best first; how: one of CONFIDENCE or "spelling"."""
+    """The answer. candidates: (crop, variety, similarity in [0, 1]), best first; how: one of CONFIDENCE or
+    "spelling"."""
 
     candidates: tuple[tuple[str, str, float], ...]
     confidence: float
@@ -145,7 +248,8 @@ class NameBook:
         return [found[query] for query in queries]
 
     def _look_up(self, query: Query) -> Match | None:
-        """A match that needs no distance, or None. The line as it stands comes before the line without crop words."""
+        """A match that needs no distance, or None. The line as it stands comes before the line without crop
+        words."""
         texts = [text for text in dict.fromkeys((query.whole, query.rest)) if text]
         if not texts:
             return NOTHING
@@ -174,7 +278,9 @@ class NameBook:
             accepted = [pair for pair, is_accepted in fitting.items() if is_accepted]
             if len(accepted) != 1 or len({pair[0] for pair in fitting}) > 1:
                 # Names that two varieties share, and a short form that several begin with, are for a person.
-                return None if how == "shortened" else Match(_listed(fitting), CONFIDENCE["several"], "several")
+                return (
+                    None if how == "shortened" else Match(_listed(fitting), CONFIDENCE["several"], "several")
+                )
             fitting = {accepted[0]: True}
         how = "other name" if how == "exact" and not next(iter(fitting.values())) else how
         return Match(_listed(fitting), CONFIDENCE[how], how)
@@ -210,7 +316,8 @@ class NameBook:
         return {}
 
     def _shortened(self, text: str) -> dict[Variety, bool]:
-        """Names of which every word is begun ("Gold Del"), or which the line breaks off ("Cox's Orange Pipp")."""
+        """Names of which every word is begun ("Gold Del"), or which the line breaks off ("Cox's Orange
+        Pipp")."""
         tokens = tuple(word for word in spaced(text).split() if word not in _DESCRIBING or len(word) == 1)
         folded = "".join(tokens)
         found: dict[Variety, bool] = {}
@@ -221,14 +328,20 @@ class NameBook:
         if len(folded) >= 5:
             for name, pair in self._starts.get(folded[:4], ()):
                 cut = name[len(folded) :]
-                if cut and name.startswith(folded) and ((len(folded) >= 9 and len(cut) <= len(folded)) or cut in _GENERIC):
+                if (
+                    cut
+                    and name.startswith(folded)
+                    and ((len(folded) >= 9 and len(cut) <= len(folded)) or cut in _GENERIC)
+                ):
                     found[pair] = False
         if any(character.isdigit() for character in folded):
             return {}
         return found
 
     def _by_spelling(self, queries: list[Query], crops: tuple[str, ...]) -> list[Match]:
-        rows = np.concatenate([self._blocks[crop] for crop in crops if crop in self._blocks] or [np.empty(0, np.intp)])
+        rows = np.concatenate(
+            [self._blocks[crop] for crop in crops if crop in self._blocks] or [np.empty(0, np.intp)]
+        )
         if not crops:
             rows = np.arange(len(self._folded))
         if not len(rows):
@@ -236,15 +349,19 @@ class NameBook:
         texts = [_plain(query.rest or query.whole) for query in queries]
         similar = self.similarity(texts, rows)
         if any(query.whole != query.rest for query in queries):
-            similar = np.maximum(similar, self.similarity([_plain(query.whole) for query in queries], rows) - np.float32(0.01))
+            similar = np.maximum(
+                similar, self.similarity([_plain(query.whole) for query in queries], rows) - np.float32(0.01)
+            )
         return [
-            self._judged(row, rows, text, bool(query.crops)) for row, text, query in zip(similar, texts, queries, strict=True)
+            self._judged(row, rows, text, bool(query.crops))
+            for row, text, query in zip(similar, texts, queries, strict=True)
         ]
 
     def similarity(self, texts: Sequence[str], rows: NDArray[np.intp]) -> NDArray[np.float32]:
         """(texts, rows) float32 in [0, 1]: the better of two likenesses to the names at `rows`.
 
-        One counts single-letter slips, swaps included (optimal string alignment); the other sets words in order first.
+        One counts single-letter slips, swaps included (optimal string alignment); the other sets words in
+        order first.
         """
         from rapidfuzz import fuzz, process
         from rapidfuzz.distance import OSA
@@ -257,11 +374,17 @@ class NameBook:
             workers=2,
         )
         ordered = process.cdist(
-            texts, [self._words[row] for row in rows], scorer=fuzz.token_sort_ratio, dtype=np.float32, workers=2
+            texts,
+            [self._words[row] for row in rows],
+            scorer=fuzz.token_sort_ratio,
+            dtype=np.float32,
+            workers=2,
         )
         return np.maximum(joined, ordered / np.float32(100.0) - np.float32(0.02))
 
-    def _judged(self, similar: NDArray[np.float32], rows: NDArray[np.intp], text: str, crop_known: bool) -> Match:
+    def _judged(
+        self, similar: NDArray[np.float32], rows: NDArray[np.intp], text: str, crop_known: bool
+    ) -> Match:
         best = np.argpartition(-similar, min(24, len(rows) - 1))[:24]
         best = best[np.argsort(-similar[best], kind="stable")]
         candidates: dict[Variety, tuple[float, int]] = {}
@@ -273,11 +396,19 @@ class NameBook:
         if not shown or shown[0][1] < WORTH_SHOWING:
             return Match((), shown[0][1] if shown else 0.0, "unknown")
         runner_up = shown[1][1] if len(shown) > 1 else 0.0
-        confidence = spelling_confidence(spelling_features(text, self._words[shown[0][2]], shown[0][1], runner_up, crop_known))
-        return Match(tuple((crop, variety, round(s, 3)) for (crop, variety), s, _ in shown), round(confidence, 4), "spelling")
+        confidence = spelling_confidence(
+            spelling_features(text, self._words[shown[0][2]], shown[0][1], runner_up, crop_known)
+        )
+        return Match(
+            tuple((crop, variety, round(s, 3)) for (crop, variety), s, _ in shown),
+            round(confidence, 4),
+            "spelling",
+        )
 
 
-def spelling_features(text: str, name: str, similarity: float, runner_up: float, crop_known: bool) -> tuple[float, ...]:
+def spelling_features(
+    text: str, name: str, similarity: float, runner_up: float, crop_known: bool
+) -> tuple[float, ...]:
     """Values of SPELLING's terms in its order but the intercept, then whether the digits differ.
 
     text, name: spaced words. similarity, runner_up: likeness of the best and of the next variety, in [0, 1].
@@ -296,7 +427,8 @@ def spelling_features(text: str, name: str, similarity: float, runner_up: float,
 
 
 def _worst_word(words: list[str], names: list[str]) -> float:
-    """Likeness in [0, 1] of the word that fits worst; a slip leaves every word recognisable, another name does not.
+    """Likeness in [0, 1] of the word that fits worst; a slip leaves every word recognisable, another name
+    does not.
 
     Words parted or joined otherwise ("Red Haven", "Redhaven") are compared as one.
     """
@@ -308,7 +440,8 @@ def _worst_word(words: list[str], names: list[str]) -> float:
 
 
 def spelling_confidence(features: tuple[float, ...]) -> float:
-    """Chance in [0, 1] that a misspelt name is its nearest one. A number is never corrected: at most one half then."""
+    """Chance in [0, 1] that a misspelt name is its nearest one. A number is never corrected: at most one half
+    then."""
     *numbers, digits_differ = features
     intercept, *weights = SPELLING.values()
     total = intercept + sum(weight * number for weight, number in zip(weights, numbers, strict=True))

@@ -1,7 +1,9 @@
 """A messy stock list -> each line's crop, variety, rootstock, form, size, count and price, with a confidence.
 
-In comes a frame of lines (`stock_files.read_table` makes one from CSV or XLSX) and a catalog; out goes a `Stock`:
-one row a line, decided, review or unknown, with the runners-up. Ambiguous lines are never guessed silently; what a
+In comes a frame of lines (`stock_files.read_table` makes one from CSV or XLSX) and a catalog; out goes a
+`Stock`:
+one row a line, decided, review or unknown, with the runners-up. Ambiguous lines are never guessed silently;
+what a
 person decided is remembered for the next import. docs/stock-names.md tells how, with measured shares.
 """
 
@@ -34,9 +36,12 @@ _BOOKS: weakref.WeakKeyDictionary[Any, NameBook] = weakref.WeakKeyDictionary()
 class Stock:
     """A list as read. `lines`: one row a line, columns COLUMNS; `line` is the line of the file, from 1.
 
-    decision: decided, review (a person should look) or unknown (no name of the catalog is near). count: Int64, NA if
-    the line says none that can be used. faults: what was wrong with single cells, one sentence each with file, row
-    and column. headings: lines that only name a crop, which the lines under them take over. mapping: column of the
+    decision: decided, review (a person should look) or unknown (no name of the catalog is near). count:
+    Int64, NA if
+    the line says none that can be used. faults: what was wrong with single cells, one sentence each with
+    file, row
+    and column. headings: lines that only name a crop, which the lines under them take over. mapping: column
+    of the
     file -> what it was taken for.
     """
 
@@ -51,8 +56,12 @@ class Stock:
         A line of which the count could not be read has none to offer and stays out.
         """
         lines = self.lines
-        counted = lines["count"].gt(0).fillna(False) | (lines["count"].isna() & ~lines["note"].str.contains("count"))
-        return lines[lines["decision"].eq("decided") & lines["duplicate_of"].isna() & counted].reset_index(drop=True)
+        counted = lines["count"].gt(0).fillna(False) | (
+            lines["count"].isna() & ~lines["note"].str.contains("count")
+        )
+        return lines[lines["decision"].eq("decided") & lines["duplicate_of"].isna() & counted].reset_index(
+            drop=True
+        )
 
     def records(self) -> list[dict[str, Any]]:
         """Lines as plain records, runners-up included."""
@@ -75,7 +84,9 @@ def read_lines(texts: Sequence[str], catalog: Catalog, decisions: Decisions | No
     from recommender.nursery.stock_files import Table
 
     frame = pd.DataFrame({"name": [str(text) for text in texts]}, dtype=object)
-    return read_stock(Table(frame=frame, rows=tuple(range(1, len(frame) + 1)), mapping={"name": "name"}), catalog, decisions)
+    return read_stock(
+        Table(frame=frame, rows=tuple(range(1, len(frame) + 1)), mapping={"name": "name"}), catalog, decisions
+    )
 
 
 def read_stock(
@@ -101,6 +112,7 @@ def read_stock(
     kept: dict[str, LineParts] = {}
     rows: list[dict[str, Any]] = []
     queries: list[Query] = []
+    without: dict[int, Query] = {}
     headings: list[tuple[int, str]] = []
     under: tuple[str, ...] = ()
     seen: dict[tuple[str, ...], int] = {}
@@ -131,17 +143,25 @@ def read_stock(
                 row["note"].append(f"{row['rootstock']} is no rootstock for {' or '.join(crops)}")
             # A heading may have been forgotten; a crop that the line itself names has not.
             crops = fitting or (crops if said or parts.crops else on_it)
-        repeat = tuple(spaced(value) for value in cells.values())
+        repeat = tuple(spaced(value) if value else "" for value in cells.values())
         row["line"], row["duplicate_of"] = line, seen.get(repeat, pd.NA)
         row["note"] = "; ".join([*table.notes.get(place, ()), *row["note"]])
         seen.setdefault(repeat, line)
         rows.append(row)
         queries.append(Query(parts.rest, parts.whole, crops))
-    matches = _remembered(book.match(queries), queries, decisions)
+        if under and not said:
+            without[len(queries) - 1] = Query(parts.rest, parts.whole, parts.crops or on_it)
+    matches = _without_heading(book, book.match(queries), queries, without)
+    matches = _remembered(matches, queries, decisions)
     for row, match in zip(rows, matches, strict=True):
         row.update(_decision(match))
         if row["duplicate_of"] is not pd.NA:
-            row["note"] = "; ".join([*filter(None, [row["note"]]), f"repeats line {row['duplicate_of']} word for word; counted once"])
+            row["note"] = "; ".join(
+                [
+                    *filter(None, [row["note"]]),
+                    f"repeats line {row['duplicate_of']} word for word; counted once",
+                ]
+            )
     lines = pd.DataFrame(rows, columns=list(COLUMNS))
     lines["count"] = pd.array([row["count"] for row in rows], dtype="Int64")
     lines["duplicate_of"] = pd.array([row["duplicate_of"] for row in rows], dtype="Int64")
@@ -150,7 +170,8 @@ def read_stock(
 
 
 def decide(stock: Stock, line: int, choice: str, catalog: Catalog, decisions: Decisions) -> tuple[str, str]:
-    """Remember what a line of `stock` means: a variety ("crop:variety" or its name), or "none" for none of ours.
+    """Remember what a line of `stock` means: a variety ("crop:variety" or its name), or "none" for none of
+    ours.
 
     Returns (crop, variety), both empty for none. Raises BadInput for a line that is not there, UnknownName.
     """
@@ -171,14 +192,19 @@ def _is_heading(parts: LineParts) -> bool:
     return bool(parts.crops) and not parts.rest and all(part is None for part in said)
 
 
-def _cells(parts: LineParts, cells: dict[str, str], reader: Any, where: str) -> tuple[dict[str, Any], list[str]]:
+def _cells(
+    parts: LineParts, cells: dict[str, str], reader: Any, where: str
+) -> tuple[dict[str, Any], list[str]]:
     """One row without its name decided. A cell of its own wins over the words of the line."""
     faults, notes = [], []
     count = parts.count
     if cells["count"]:
         count = parse_count(cells["count"])
         if count is None:
-            faults.append(f"{where}: the count “{cells['count'][:40]}” is no whole number; the line is kept without a count")
+            faults.append(
+                f"{where}: the count “{cells['count'][:40]}” is no whole number; the line is kept"
+                f" without a count"
+            )
             notes.append("count not read")
     if count is not None and count < 0:
         faults.append(f"{where}: the count {count} is below nought; the line is kept with nothing to offer")
@@ -188,9 +214,13 @@ def _cells(parts: LineParts, cells: dict[str, str], reader: Any, where: str) -> 
     if cells["price"]:
         price, currency = parse_price(cells["price"])
         if price is None:
-            faults.append(f"{where}: the price “{cells['price'][:40]}” is no amount; the line is kept without a price")
+            faults.append(
+                f"{where}: the price “{cells['price'][:40]}” is no amount; the line is kept without a price"
+            )
     elif price is None and cells["count"]:
-        price, currency = parse_price(cells["count"]) if not cells["count"].strip().isdigit() else (None, None)
+        price, currency = (
+            parse_price(cells["count"]) if not cells["count"].strip().isdigit() else (None, None)
+        )
     rootstock = parts.rootstock
     if cells["rootstock"]:
         rootstock = reader.rootstock(cells["rootstock"])
@@ -210,6 +240,21 @@ def _cells(parts: LineParts, cells: dict[str, str], reader: Any, where: str) -> 
     return row, faults
 
 
+def _without_heading(
+    book: NameBook, matches: list[Match], queries: list[Query], without: dict[int, Query]
+) -> list[Match]:
+    """Lines that make no sense under their heading are read again without it: lists forget to end a
+    section."""
+    again = [
+        place for place, query in without.items() if not matches[place].decided and query != queries[place]
+    ]
+    out = list(matches)
+    for place, match in zip(again, book.match([without[place] for place in again]), strict=True):
+        if match.decided:
+            out[place] = match
+    return out
+
+
 def _remembered(matches: list[Match], queries: list[Query], decisions: Decisions | None) -> list[Match]:
     if decisions is None or not len(decisions):
         return matches
@@ -226,7 +271,8 @@ def _remembered(matches: list[Match], queries: list[Query], decisions: Decisions
 
 
 def _decision(match: Match) -> dict[str, Any]:
-    """crop, variety, confidence, decision, how, runners_up of a match. A line under review names no variety."""
+    """crop, variety, confidence, decision, how, runners_up of a match. A line under review names no
+    variety."""
     if match.decided:
         (crop, variety, _), *others = match.candidates
         decision, confidence = "decided", match.confidence

@@ -1,6 +1,8 @@
-"""The paragraph read to a customer: what differs first, then what is alike, then that it will do where they are.
+"""The paragraph read to a customer: what differs first, then what is alike, then that it will do where they
+are.
 
-In come the sold-out variety, a stand-in and, if known, the customer's site; out go what differs as a short list and
+In come the sold-out variety, a stand-in and, if known, the customer's site; out go what differs as a short
+list and
 the paragraph. Only published or settled values are spoken of; what is not known is said once, at the end.
 """
 
@@ -24,12 +26,20 @@ _ORDER = {"small": 0, "medium": 1, "large": 2, "very-large": 3}
 _USES = {"fresh": "eating fresh", "drying": "drying", "oil": "pressing for oil"}
 _LEAST_DAYS = 5.0
 """Days apart below which two ripening dates are called the same: sources differ by as much."""
-_DISEASE_STEPS = ("immune", "resistant", "moderately-resistant", "moderately-susceptible", "susceptible", "very-susceptible")
+_DISEASE_STEPS = (
+    "immune",
+    "resistant",
+    "moderately-resistant",
+    "moderately-susceptible",
+    "susceptible",
+    "very-susceptible",
+)
 
 
 @dataclass(eq=False)
 class Teller:
-    """Tells of stand-ins for one sold-out variety. wanted: its row; trees: rows of trees known without a site."""
+    """Tells of stand-ins for one sold-out variety. wanted: its row; trees: rows of trees known without a
+    site."""
 
     catalog: Catalog
     wanted: int
@@ -42,7 +52,10 @@ class Teller:
         old, new = self._row(self.wanted), self._row(row)
         name, was = plain(new["variety"]), plain(old["variety"])
         if new["crop"] != old["crop"]:
-            differs = [f"it is {with_article(crop_in_sentence(str(new['crop'])))}, not {with_article(crop_in_sentence(str(old['crop'])))}"]
+            differs = [
+                f"it is {with_article(crop_in_sentence(str(new['crop'])))}, not"
+                f" {with_article(crop_in_sentence(str(old['crop'])))}"
+            ]
             alike: list[str] = []
             silent: list[str] = []
         else:
@@ -66,8 +79,12 @@ class Teller:
 
     def _row(self, row: int) -> dict[str, Any]:
         if row not in self._rows:
-            self._rows[row] = demands.varieties_of(self.catalog).frame.iloc[row].to_dict()
+            values = demands.varieties_of(self.catalog).frame.iloc[row].to_dict()
+            self._rows[row] = {str(name): value for name, value in values.items()}
         return self._rows[row]
+
+    def _named(self, rows: Sequence[int]) -> str:
+        return list_words([plain(self._row(row)["variety"]) for row in rows])
 
     def _needs(self, row: int) -> bool:
         return bool(demands.matrix_of(self.catalog).needs_partner()[row])
@@ -90,17 +107,29 @@ class Teller:
             givers = [tree for tree in standing if chance[row, tree] >= demands.LIKELY]
             if givers:
                 best = max(givers, key=lambda tree: float(chance[row, tree]))
-                sure = "gives it the pollen it needs" if matrix.sets_fruit()[row, best] else "very likely gives it the pollen it needs"
+                sure = (
+                    "gives it the pollen it needs"
+                    if matrix.sets_fruit()[row, best]
+                    else "very likely gives it the pollen it needs"
+                )
                 parts.append(f"Your {plain(self._row(best)['variety'])} {sure}.")
             else:
-                parts.append("None of your trees is known to give it the pollen it needs; it would want a partner too.")
+                parts.append(
+                    "None of your trees is known to give it the pollen it needs; it would want a partner too."
+                )
         waiting = demands.relying(self.catalog, self.wanted, standing)
         served = [tree for tree in waiting if chance[tree, row] >= demands.LIKELY]
         if served:
-            parts.append(f"It pollinates your {list_words([plain(self._row(tree)['variety']) for tree in served])} in its stead.")
+            parts.append(
+                f"It pollinates your"
+                f" {list_words([plain(self._row(tree)['variety']) for tree in served])} in its stead."
+            )
         lost = [tree for tree in waiting if tree not in served]
         if lost:
-            parts.append(f"Your {list_words([plain(self._row(tree)['variety']) for tree in lost])} would still lack a pollen partner.")
+            parts.append(
+                f"Your {list_words([plain(self._row(tree)['variety']) for tree in lost])} would still"
+                f" lack a pollen partner."
+            )
         return parts
 
 
@@ -141,7 +170,13 @@ def _ripening(old: dict[str, Any], new: dict[str, Any]) -> Told:
 
 def _season(text: str) -> str:
     words = category_words("ripening_season", text)
-    return "in mid season" if words == "mid" else f"{words} in the season" if words.startswith(("early to", "mid to")) else words
+    return (
+        "in mid season"
+        if words == "mid"
+        else f"{words} in the season"
+        if words.startswith(("early to", "mid to"))
+        else words
+    )
 
 
 def _uses(old: dict[str, Any], new: dict[str, Any]) -> Told:
@@ -242,3 +277,7 @@ def _number(row: dict[str, Any], name: str) -> float:
 
 def _span(days: int) -> str:
     return f"{days} days" if days < 14 else f"{round(days / 7)} weeks"
+
+
+def _one(row: dict[str, Any]) -> str:
+    return with_article(crop_in_sentence(str(row["crop"])))

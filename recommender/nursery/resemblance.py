@@ -1,10 +1,14 @@
 """How alike two varieties of one crop are: a mixed-type distance over what a customer would notice.
 
-In comes the wide traits frame; out go distances in [0, 1] per feature and together. Each feature is compared by its
-own rule (sets by their overlap, dates in days, classes by their steps, as Gower's general coefficient does); the
+In comes the wide traits frame; out go distances in [0, 1] per feature and together. Each feature is compared
+by its
+own rule (sets by their overlap, dates in days, classes by their steps, as Gower's general coefficient does);
+the
 features are weighed by a logistic regression with weights of nought or more, fitted by
-`python -m benchmarks.nursery likeness --fit` on sports and their parents against random pairs of the crop. What
-nobody published counts as the usual difference between two varieties of the crop, so it neither helps nor harms.
+`python -m benchmarks.nursery likeness --fit` on sports and their parents against random pairs of the crop.
+What
+nobody published counts as the usual difference between two varieties of the crop, so it neither helps nor
+harms.
 
 Reference: J. C. Gower, A general coefficient of similarity and some of its properties, Biometrics 27 (1971).
 """
@@ -23,23 +27,37 @@ if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
 
 Floats = NDArray[np.float64]
-SEASONS = {"very-early": 0.0, "early": 1.0, "early-mid": 1.5, "mid": 2.0, "mid-late": 2.5, "late": 3.0, "very-late": 4.0}
+SEASONS = {
+    "very-early": 0.0,
+    "early": 1.0,
+    "early-mid": 1.5,
+    "mid": 2.0,
+    "mid-late": 2.5,
+    "late": 3.0,
+    "very-late": 4.0,
+}
 _SIZES = {"small": 0.0, "medium": 1.0, "large": 2.0, "very-large": 3.0}
 _VIGOUR = {"weak": 0.0, "medium": 1.0, "strong": 2.0, "very-strong": 3.0}
 _STONE = {"free": 0.0, "semi": 1.0, "cling": 2.0}
 _DISEASE = {
-    "immune": 0.0, "resistant": 1.0, "moderately-resistant": 2.0, "moderately-susceptible": 3.0, "susceptible": 4.0,
+    "immune": 0.0, "resistant": 1.0, "moderately-resistant": 2.0, "moderately-susceptible": 3.0,
+    "susceptible": 4.0,
     "very-susceptible": 5.0,
 }  # fmt: skip
 _COLOURS = {
-    "red": (0.0, 1.0), "pink": (0.3, 0.8), "bicolour": (0.5, 0.8), "yellow-orange": (0.75, 0.85), "orange": (0.6, 1.0),
-    "amber": (0.8, 0.6), "yellow": (1.0, 0.8), "yellow-green": (1.3, 0.8), "green": (1.6, 0.8), "cream": (1.0, 0.3),
-    "white": (1.0, 0.0), "russet": (0.9, 0.2), "brown": (0.6, 0.0), "purple": (-0.4, 0.6), "black": (-0.6, 0.2),
+    "red": (0.0, 1.0), "pink": (0.3, 0.8), "bicolour": (0.5, 0.8), "yellow-orange": (0.75, 0.85),
+    "orange": (0.6, 1.0),
+    "amber": (0.8, 0.6), "yellow": (1.0, 0.8), "yellow-green": (1.3, 0.8), "green": (1.6, 0.8),
+    "cream": (1.0, 0.3),
+    "white": (1.0, 0.0), "russet": (0.9, 0.2), "brown": (0.6, 0.0), "purple": (-0.4, 0.6), "black": (-0.6,
+    0.2),
 }  # fmt: skip
-"""Colours on two axes, from purple over red and yellow to green, and from pale to strong (our own, from how they are mixed)."""
+"""Colours on two axes, from purple over red and yellow to green, and from pale to strong (our own, from how
+they are mixed)."""
 RIPE_DAYS = 45.0
 SEASON_DAYS = 21.0
-"""Days by which two ripening dates differ as much as they can; one step of a season class [d] (common practice)."""
+"""Days by which two ripening dates differ as much as they can; one step of a season class [d] (common
+practice)."""
 
 WEIGHTS: dict[str, float] = {
     "use": 1.5,
@@ -61,7 +79,8 @@ _CACHE: weakref.WeakKeyDictionary[Any, dict[str, Likeness]] = weakref.WeakKeyDic
 
 @dataclass(frozen=True, eq=False)
 class Likeness:
-    """All pairs of one crop. varieties: (n,) names; parts: feature -> (n, n) distance in [0, 1], NaN where not known.
+    """All pairs of one crop. varieties: (n,) names; parts: feature -> (n, n) distance in [0, 1], NaN where
+    not known.
 
     usual: feature -> mean distance of a random pair; clone: (n,) position of the variety each is a sport of.
     """
@@ -177,7 +196,8 @@ def _sets(texts: NDArray[np.object_]) -> NDArray[np.float32]:
 
 
 def _ripening(traits: pd.DataFrame) -> NDArray[np.float32]:
-    """By days against the crop's reference; else by season class; else by the days of picking as published."""
+    """By days against the crop's reference; else by season class; else by the days of picking as
+    published."""
     out = _gap(_number(traits, "ripening_offset"), RIPE_DAYS)
     classes = _gap(_classes(traits, "ripening_season", SEASONS), RIPE_DAYS / SEASON_DAYS)
     days = _number(traits, "harvest_start")
@@ -194,7 +214,9 @@ def _bloom(traits: pd.DataFrame) -> NDArray[np.float32]:
 
 
 def _colours(texts: NDArray[np.object_]) -> NDArray[np.float32]:
-    places = np.array([_COLOURS.get(str(text), (np.nan, np.nan)) for text in texts], dtype=float).reshape(-1, 2)
+    places = np.array([_COLOURS.get(str(text), (np.nan, np.nan)) for text in texts], dtype=float).reshape(
+        -1, 2
+    )
     gap = np.sqrt(((places[:, None, :] - places[None, :, :]) ** 2).sum(axis=2))
     return np.minimum(gap, 1.0).astype(np.float32)
 

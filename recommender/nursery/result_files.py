@@ -1,6 +1,7 @@
 """Results of the desk as CSV or XLSX files that no spreadsheet will run.
 
-In come named frames; out goes one file, written atomically. Every text cell that could be taken for a formula gets an
+In come named frames; out goes one file, written atomically. Every text cell that could be taken for a formula
+gets an
 apostrophe in front (`outputs.guarded`) and, in a workbook, is stored as text.
 """
 
@@ -24,7 +25,9 @@ def write_tables(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
     """
     ending = path.suffix.casefold()
     if ending not in (".csv", ".xlsx"):
-        raise BadInput(f"“{path.name}” is neither CSV nor XLSX", where="--output", remedy="End the name in .csv or .xlsx")
+        raise BadInput(
+            f"“{path.name}” is neither CSV nor XLSX", where="--output", remedy="End the name in .csv or .xlsx"
+        )
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, suffix=f".part{ending}")
         os.close(handle)
@@ -39,7 +42,9 @@ def write_tables(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
             raise
     except OSError as problem:
         raise StorageFault(
-            f"The file cannot be written ({problem.strerror or problem})", where=str(path), remedy="Name a folder you may write to"
+            f"The file cannot be written ({problem.strerror or problem})",
+            where=str(path),
+            remedy="Name a folder you may write to",
         ) from problem
 
 

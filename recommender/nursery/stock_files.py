@@ -1,7 +1,8 @@
 """Stock lists and orders as people send them: CSV in any encoding, XLSX, any column names -> one plain table.
 
 In come a path and, if the guess was wrong, a corrected mapping; out goes a `Table` of texts with known column
-names, the row of the file of each line, faults of single cells, and the mapping that was used. A cell that holds a
+names, the row of the file of each line, faults of single cells, and the mapping that was used. A cell that
+holds a
 formula is never computed and never trusted: its line is kept, its value is not.
 """
 
@@ -23,13 +24,15 @@ MAX_BYTES = 60_000_000
 """Largest file read [bytes]: some 500,000 stock lines; what is larger is no stock list but a mistake."""
 MAX_LINES = 500_000
 STOCK = {
-    "name": "name variety cultivar description plant product item article artikel sorte sorten bezeichnung titel title "
+    "name": "name variety cultivar description plant product item article artikel sorte sorten bezeichnung "
+    "titel title "
     "variety name plant name product name item description product description stock item line text",
     "crop": "crop fruit genus species kind category group type of fruit fruit type obstart gattung section",
     "rootstock": "rootstock stock type unterlage roots r s root stock root rs",
     "form": "form shape training tree form habit type tree type style",
     "size": "size pot container grade girth height pot size container size grosse groesse",
-    "count": "count qty quantity stock in stock number no available avail availability on hand free stock anzahl bestand menge "
+    "count": "count qty quantity stock in stock number no available avail availability on hand free stock "
+    "anzahl bestand menge "
     "trees pieces pcs stock level",
     "price": "price cost unit price retail rrp preis price each each gbp eur usd vk trade price",
 }
@@ -52,7 +55,8 @@ ORDERS = {
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """A list read from a file. frame: texts, columns by their known names; rows: row of the file of each line.
+    """A list read from a file. frame: texts, columns by their known names; rows: row of the file of each
+    line.
 
     mapping: heading in the file -> known name; unused: headings that were left out; notes: line -> remarks.
     """
@@ -71,18 +75,24 @@ class Table:
 
 
 def read_table(
-    path: Path | str, known: Mapping[str, str] = STOCK, columns: Mapping[str, str] | None = None, needed: Sequence[str] = ("name",)
+    path: Path | str,
+    known: Mapping[str, str] = STOCK,
+    columns: Mapping[str, str] | None = None,
+    needed: Sequence[str] = ("name",),
 ) -> Table:
     """The table of a CSV, TXT, TSV or XLSX file.
 
     known: known name -> headings it goes by. columns: known name -> heading, to correct the guess.
-    Raises StorageFault (cannot be read), BadInput (too large, empty, no such sheet form, a needed column missing).
+    Raises StorageFault (cannot be read), BadInput (too large, empty, no such sheet form, a needed column
+    missing).
     """
     path = Path(path)
     try:
         size = path.stat().st_size
     except OSError as problem:
-        raise StorageFault("The file cannot be read", where=str(path), remedy="Check its name and folder") from problem
+        raise StorageFault(
+            "The file cannot be read", where=str(path), remedy="Check its name and folder"
+        ) from problem
     if path.is_dir():
         raise StorageFault("This is a folder, not a file", where=str(path), remedy="Name the file in it")
     if size > MAX_BYTES:
@@ -94,12 +104,18 @@ def read_table(
     try:
         data = path.read_bytes()
     except OSError as problem:
-        raise StorageFault("The file cannot be read", where=str(path), remedy="Check that you may read it") from problem
+        raise StorageFault(
+            "The file cannot be read", where=str(path), remedy="Check that you may read it"
+        ) from problem
     return table_from(data, path.name, known, columns, needed)
 
 
 def table_from(
-    data: bytes, name: str, known: Mapping[str, str] = STOCK, columns: Mapping[str, str] | None = None, needed: Sequence[str] = ("name",)
+    data: bytes,
+    name: str,
+    known: Mapping[str, str] = STOCK,
+    columns: Mapping[str, str] | None = None,
+    needed: Sequence[str] = ("name",),
 ) -> Table:
     """The same from the bytes of a file and its name (an upload). Raises BadInput."""
     if len(data) > MAX_BYTES:
@@ -109,7 +125,7 @@ def table_from(
             remedy=f"Split it into lists of at most {MAX_LINES:,} lines",
         )
     if data[:4] == b"PK\x03\x04":
-        numbered, notes = _xlsx_rows(data, name), {}
+        numbered, notes = _xlsx_rows(data, name), dict[int, str]()
     elif data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or data[:4] == b"%PDF":
         raise BadInput("This kind of file is not read", where=name, remedy="Save it as XLSX or CSV")
     else:
@@ -118,7 +134,11 @@ def table_from(
     if not rows:
         raise BadInput("The file holds no lines", where=name, remedy="Give one line a variety")
     if len(rows) > MAX_LINES + 1:
-        raise BadInput(f"The file holds {len(rows):,} lines; at most {MAX_LINES:,} are read", where=name, remedy="Split it")
+        raise BadInput(
+            f"The file holds {len(rows):,} lines; at most {MAX_LINES:,} are read",
+            where=name,
+            remedy="Split it",
+        )
     return _mapped(rows, name, known, columns or {}, needed, notes)
 
 
@@ -126,15 +146,20 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict
     """Rows with their number, and which of them were not UTF-8."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
-            lines, other = data.decode("utf-16").splitlines(keepends=True), {}
+            lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
         except UnicodeError as problem:
-            raise BadInput("The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV") from problem
+            raise BadInput(
+                "The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV"
+            ) from problem
     else:
         lines, other = _decoded(data.removeprefix(b"\xef\xbb\xbf"))
     if any("\0" in line for line in lines[:50]):
         raise BadInput("This is no list of text lines", where=name, remedy="Save it as XLSX or CSV")
     sample = "".join(lines[:20])
-    delimiter = max((";", "\t", ",", "|"), key=lambda mark: (sample.count(mark) >= len(lines[:20]) - 1, sample.count(mark)))
+    delimiter = max(
+        (";", "\t", ",", "|"),
+        key=lambda mark: (sample.count(mark) >= len(lines[:20]) - 1, sample.count(mark)),
+    )
     csv.field_size_limit(1_000_000)
     rows: list[tuple[int, list[str]]] = []
     reader = csv.reader(lines, delimiter=delimiter)
@@ -144,7 +169,11 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict
             rows.append((before + 1, cells))
             before = reader.line_num
     except csv.Error as problem:
-        raise BadInput(f"The table breaks off ({problem})", where=f"{name}, row {reader.line_num}", remedy="Mend that row") from problem
+        raise BadInput(
+            f"The table breaks off ({problem})",
+            where=f"{name}, row {reader.line_num}",
+            remedy="Mend that row",
+        ) from problem
     return rows, other
 
 
@@ -154,7 +183,8 @@ def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
         return data.decode("utf-8").splitlines(keepends=True), {}
     except UnicodeDecodeError:
         pass
-    lines, other = [], {}
+    lines: list[str] = []
+    other: dict[int, str] = {}
     for number, raw in enumerate(data.splitlines(keepends=True), start=1):
         try:
             lines.append(raw.decode("utf-8"))
@@ -177,7 +207,8 @@ def _xlsx_rows(data: bytes, name: str) -> list[tuple[int, list[str]]]:
             unpacked = sum(part.file_size for part in packed.infolist())
         if unpacked > 8 * MAX_BYTES:
             raise BadInput(
-                f"The workbook unpacks to {unpacked / 1e6:.0f} MB; at most {8 * MAX_BYTES / 1e6:.0f} MB are read",
+                f"The workbook unpacks to {unpacked / 1e6:.0f} MB; at most {8 * MAX_BYTES / 1e6:.0f} MB"
+                f" are read",
                 where=name,
                 remedy="Save the stock list alone, without pictures and empty rows",
             )
@@ -191,7 +222,9 @@ def _xlsx_rows(data: bytes, name: str) -> list[tuple[int, list[str]]]:
                 return rows
         return []
     except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, OSError, SyntaxError) as problem:
-        raise BadInput("The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV") from problem
+        raise BadInput(
+            "The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV"
+        ) from problem
 
 
 def _cell_text(cell: object) -> str:
@@ -213,7 +246,11 @@ def _mapped(
     headings = [cell.strip() for cell in rows[0][1]]
     strangers = [part for part in columns if part not in known]
     if strangers:
-        raise BadInput(f"“{strangers[0]}” is no column that is looked for", where="--column", remedy=f"Known are {', '.join(known)}")
+        raise BadInput(
+            f"“{strangers[0]}” is no column that is looked for",
+            where="--column",
+            remedy=f"Known are {', '.join(known)}",
+        )
     guess = _guess(headings, known)
     has_headings = bool(guess) or bool(columns)
     if not has_headings:
@@ -226,7 +263,9 @@ def _mapped(
     for part, heading in columns.items():
         folded = [spaced(text) for text in headings]
         if spaced(heading) not in folded:
-            raise BadInput(f"There is no column “{heading}”", where=name, remedy=f"Its columns are {', '.join(headings)}")
+            raise BadInput(
+                f"There is no column “{heading}”", where=name, remedy=f"Its columns are {', '.join(headings)}"
+            )
         guess = {text: meant for text, meant in guess.items() if meant != part}
         guess[headings[folded.index(spaced(heading))]] = part
     missing = [part for part in needed if part not in guess.values()]
@@ -234,7 +273,10 @@ def _mapped(
         raise BadInput(
             f"No column holds the {_plain_words(missing[0])}",
             where=f"{name}; its columns are {', '.join(headings)}",
-            remedy=f"Say which does, for example --column {missing[0]}=“{next((h for h in headings if h), 'heading')}”",
+            remedy=(
+                f"Say which does, for example --column"
+                f" {missing[0]}=“{next((h for h in headings if h), 'heading')}”"
+            ),
         )
     if not rows:
         raise BadInput("The file holds headings but no lines", where=name, remedy="Give one line a variety")
@@ -247,7 +289,10 @@ def _mapped(
         for part, column in places.items():
             cell = cells[column].strip() if column < len(cells) else ""
             if is_formula(cell):
-                faults.append(f"{name}, row {number}, column “{headings[column]}”: a formula is not read; write the value itself")
+                faults.append(
+                    f"{name}, row {number}, column “{headings[column]}”: a formula is not read; write"
+                    f" the value itself"
+                )
                 said.append(f"{part} held a formula")
                 cell = ""
             values[part].append(cell)
@@ -281,7 +326,9 @@ def _guess(headings: Sequence[str], known: Mapping[str, str]) -> dict[str, str]:
     for part, rank_of in known.items():
         ways = _ways(rank_of)
         fitting = [
-            (ways[spaced(text)], place, text) for place, text in enumerate(headings) if spaced(text) in ways and text not in guess
+            (ways[spaced(text)], place, text)
+            for place, text in enumerate(headings)
+            if spaced(text) in ways and text not in guess
         ]
         if fitting:
             guess[min(fitting)[2]] = part
@@ -318,7 +365,9 @@ def _wordiest(rows: Iterable[tuple[int, list[str]]], width: int) -> int:
 
 
 def _plain_words(part: str) -> str:
-    return {"name": "names of the varieties", "count": "number of trees", "order": "order numbers"}.get(part, part)
+    return {"name": "names of the varieties", "count": "number of trees", "order": "order numbers"}.get(
+        part, part
+    )
 
 
 def numbered(table: Table) -> Iterator[tuple[int, dict[str, str]]]:

@@ -1,7 +1,10 @@
-"""One stock line as it was typed -> its parts: rootstock, form, size, age, count, price, crop words, and the rest.
+"""One stock line as it was typed -> its parts: rootstock, form, size, age, count, price, crop words, and the
+rest.
 
-In come texts such as "APPLE Coxs Orange Pipin MM106 2yr bush 12L x40 £14.50"; out goes a `LineParts` each, whose
-`rest` is what is left for the name. Nothing is decided about the variety here. Patterns are the trade's common
+In come texts such as "APPLE Coxs Orange Pipin MM106 2yr bush 12L x40 £14.50"; out goes a `LineParts` each,
+whose
+`rest` is what is left for the name. Nothing is decided about the variety here. Patterns are the trade's
+common
 practice of writing labels; they run in a fixed order, and names that hold such a pattern themselves ("Compact
 Stella", "PF 24C") are held back first so that they stay whole.
 """
@@ -13,6 +16,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import pandas as pd
 
@@ -22,6 +26,7 @@ _QUOTES = re.compile(r"[\"“”„«»]|(?<![^\W\d_])'|'(?![^\W\d_])")
 _BROKEN = re.compile(r"[ÃÂÅÄâ][^\x00-\x7f]")
 _SEPARATORS = re.compile(r"[,;:|/\\_*+#\[\]{}()<>=~]+|\s[-–—]+(?=\s|$)|(?:^|\s)[-–—]+\s")
 _BLANKS = re.compile(r"\s+")
+_NO_WORD = re.compile(r"[^a-z0-9]+")
 
 _MONEY = r"\d{1,5}(?:[.,]\d{2})?"
 _EACH = r"(?:\s?(?:each|ea|per tree|p\.?p\.?)\b)?(?:\s?\+?\s?vat\b)?"
@@ -49,7 +54,9 @@ _SIZE = re.compile(
     r"|\b\d{1,3}(?:[.,]\d{1,2})?\s?(?:cm|mm|ft|m)\b(?:\s?girth\b)?",
     re.IGNORECASE,
 )
-_AGE = re.compile(r"\b\d\s?-?\s?(?:yrs?|years?|y/o|jahre?|ans?)\b\.?(?:[\s-]?old\b)?|\b\d\s?/\s?[01]\b", re.IGNORECASE)
+_AGE = re.compile(
+    r"\b\d\s?-?\s?(?:yrs?|years?|y/o|jahre?|ans?)\b\.?(?:[\s-]?old\b)?|\b\d\s?/\s?[01]\b", re.IGNORECASE
+)
 _FORMS = {
     "half standard": r"half[\s-]?(?:standard|std)|1/2\s?(?:standard|std)|½\s?(?:standard|std)|h/?std",
     "standard": r"(?:full[\s-]?)?standard|std",
@@ -69,7 +76,8 @@ _FORM = re.compile(
     re.IGNORECASE,
 )
 _ROOTS = re.compile(
-    r"\b(?:bare[\s-]?root(?:ed)?|b/?r|root[\s-]?ball(?:ed)?|r/?b|containeri[sz]ed|container[\s-]?grown|cont\.?|potted|in pots?|pot)(?!\w)",
+    r"\b(?:bare[\s-]?root(?:ed)?|b/?r|root[\s-]?ball(?:ed)?|r/?b|containeri[sz]ed|container[\s-]?grown"
+    r"|cont\.?|potted|in pots?|pot)(?!\w)",
     re.IGNORECASE,
 )
 _HYBRID = re.compile(r"\s×\s|\bcv\.?\s|\bvar\.?\s", re.IGNORECASE)
@@ -80,7 +88,8 @@ HELD = "\ue000"
 
 @dataclass(frozen=True)
 class LineParts:
-    """What one line says. count, price: None if not said; crop_words: the crops its words may mean, empty if none.
+    """What one line says. count, price: None if not said; crop_words: the crops its words may mean, empty if
+    none.
 
     rest: what is left for the name; whole: the same with the crop words left in, for names that hold one.
     """
@@ -117,17 +126,23 @@ def mended(text: str) -> str:
     text = unicodedata.normalize("NFKC", text)
     text = _APOSTROPHES.sub("'", text)
     text = _QUOTES.sub(" ", text)
-    text = "".join(" " if unicodedata.category(c) == "Cc" else c for c in text)
+    if not text.isprintable():
+        text = "".join(" " if unicodedata.category(c) == "Cc" else c for c in text)
     return _BLANKS.sub(" ", text).strip()
 
 
+@lru_cache(maxsize=100_000)
 def spaced(text: str) -> str:
     """Lower case, no accents, words of letters and digits parted by one blank; an apostrophe joins.
 
     >>> spaced("Cox's Orange-Pippin"), spaced("Érdi Bőtermő")
     ('coxs orange pippin', 'erdi botermo')
     """
-    plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ł", "l").replace("ø", "o").replace("æ", "ae"))
+    if text.isascii():
+        return " ".join(_NO_WORD.sub(" ", text.lower().replace("'", "")).split())
+    plain = unicodedata.normalize(
+        "NFKD", text.replace("ß", "ss").replace("ł", "l").replace("ø", "o").replace("æ", "ae")
+    )
     plain = plain.casefold().replace("'", "")
     return " ".join("".join(c if c.isalnum() else " " for c in plain if not unicodedata.combining(c)).split())
 
@@ -231,13 +246,17 @@ class LineReader:
 
 
 def parse_count(cell: str) -> int | None:
-    """A cell for the count: "34", "34 pcs", "34 @ £12.50", "£12.50 x 34", "1,200". None if it says no whole number.
+    """A cell for the count: "34", "34 pcs", "34 @ £12.50", "£12.50 x 34", "1,200". None if it says no whole
+    number.
 
-    >>> parse_count("34 @ £12.50"), parse_count("1,200"), parse_count("-3"), parse_count("some"), parse_count("12.0")
+    >>> parse_count("34 @ £12.50"), parse_count("1,200"), parse_count("-3"), parse_count("some"),
+    parse_count("12.0")
     (34, 1200, -3, None, 12)
     """
     text = mended(cell)
-    bare = re.fullmatch(r"(?:ca\.?|approx\.?|~)?\s*(-?\d{1,3}(?:[,' ]\d{3})+|-?\d{1,7})(?:[.,]0+)?", text, re.IGNORECASE)
+    bare = re.fullmatch(
+        r"(?:ca\.?|approx\.?|~)?\s*(-?\d{1,3}(?:[,' ]\d{3})+|-?\d{1,7})(?:[.,]0+)?", text, re.IGNORECASE
+    )
     if bare:
         return int(re.sub(r"[,' ]", "", bare.group(1)))
     left, count = _count(_price(text)[0])
@@ -296,20 +315,32 @@ def _key(text: str) -> str:
 
 
 def _rootstock_pattern(name: str) -> tuple[str, bool]:
-    """The pattern of one rootstock name, and whether it needs "on" before it (a plain word may be a variety)."""
+    """The pattern of one rootstock name, and whether it needs "on" before it (a plain word may be a
+    variety)."""
     words = re.findall(r"[^\W\d_]+|\d+", name)
     pattern = r"[\s.\-/]*".join(re.escape(word) for word in words)
     plain_word = len(words) == 1 and words[0].isalpha()
     return pattern, plain_word
 
 
-_ROOTSTOCK_SHORT = {"SJA": "St Julien A", "QA": "Quince A", "QC": "Quince C", "BA29": "Quince BA29", "Quince BA 29": "Quince BA29"}
+_ROOTSTOCK_SHORT = {
+    "SJA": "St Julien A",
+    "QA": "Quince A",
+    "QC": "Quince C",
+    "BA29": "Quince BA29",
+    "Quince BA 29": "Quince BA29",
+}
 _CROP_ALIASES = {
-    "hazel": "hazelnut", "hazels": "hazelnut", "cob": "hazelnut", "cobnut": "hazelnut", "cobnuts": "hazelnut", "filbert": "hazelnut",
-    "filberts": "hazelnut", "nashi": "asian-pear", "corylus": "hazelnut", "cydonia": "quince", "malus": "apple",
-    "kaki": "asian-persimmon", "zwetschge": "european-plum", "zwetschgen": "european-plum", "gage": "european-plum",
-    "gages": "european-plum", "damson": "european-plum", "damsons": "european-plum", "pflaume": "european-plum",
-    "apfel": "apple", "birne": "european-pear", "quitte": "quince", "pomme": "apple", "poire": "european-pear",
+    "hazel": "hazelnut", "hazels": "hazelnut", "cob": "hazelnut", "cobnut": "hazelnut",
+    "cobnuts": "hazelnut", "filbert": "hazelnut",
+    "filberts": "hazelnut", "nashi": "asian-pear", "corylus": "hazelnut", "cydonia": "quince",
+    "malus": "apple",
+    "kaki": "asian-persimmon", "zwetschge": "european-plum", "zwetschgen": "european-plum",
+    "gage": "european-plum",
+    "gages": "european-plum", "damson": "european-plum", "damsons": "european-plum",
+    "pflaume": "european-plum",
+    "apfel": "apple", "birne": "european-pear", "quitte": "quince", "pomme": "apple",
+    "poire": "european-pear",
     "prunier": "european-plum", "pommier": "apple", "poirier": "european-pear", "cognassier": "quince",
 }  # fmt: skip
 """Words of the trade for a crop beside its own name (common practice)."""
@@ -325,7 +356,11 @@ def _crop_words(crops: pd.DataFrame) -> dict[str, tuple[str, ...]]:
     ends = {crop.split("-")[-1] for crop in names}
     for crop, scientific in zip(crops["crop"], crops["scientific_name"], strict=True):
         for word in dict.fromkeys((crop, *(part for part in crop.split("-") if part in ends))):
-            plural = word[:-1] + "ies" if word.endswith("y") else word + ("es" if word.endswith(("h", "s")) else "s")
+            plural = (
+                word[:-1] + "ies"
+                if word.endswith("y")
+                else word + ("es" if word.endswith(("h", "s")) else "s")
+            )
             for form in (word, plural):
                 add(form, crop)
         if isinstance(scientific, str):
@@ -339,13 +374,16 @@ def _crop_words(crops: pd.DataFrame) -> dict[str, tuple[str, ...]]:
 
 
 def line_reader(crops: pd.DataFrame, rootstocks: pd.DataFrame, names: Iterable[str]) -> LineReader:
-    """The patterns for a catalog. names: every accepted and other name, to find those that need holding back."""
+    """The patterns for a catalog. names: every accepted and other name, to find those that need holding
+    back."""
     stocks: dict[str, str] = {}
     loose: list[str] = []
     stock_heads: set[str] = set()
     led: list[str] = []
     spellings = [(str(name), str(name)) for name in rootstocks["rootstock"]]
-    spellings += [(short, full) for short, full in _ROOTSTOCK_SHORT.items() if full in set(rootstocks["rootstock"])]
+    spellings += [
+        (short, full) for short, full in _ROOTSTOCK_SHORT.items() if full in set(rootstocks["rootstock"])
+    ]
     for written, name in spellings:
         inside = re.findall(r"\(([^)]*)\)", written)
         for form in dict.fromkeys([re.sub(r"\s*\([^)]*\)", "", written), *inside]):
@@ -358,12 +396,15 @@ def line_reader(crops: pd.DataFrame, rootstocks: pd.DataFrame, names: Iterable[s
     loose.sort(key=len, reverse=True)
     led.sort(key=len, reverse=True)
     rootstock_pattern = re.compile(
-        rf"{_LEAD}(?P<led>{'|'.join([*loose, *led])})(?!\w)|(?<!\w)(?P<loose>{'|'.join(loose)})(?!\w)", re.IGNORECASE
+        rf"{_LEAD}(?P<led>{'|'.join([*loose, *led])})(?!\w)|(?<!\w)(?P<loose>{'|'.join(loose)})(?!\w)",
+        re.IGNORECASE,
     )
     words = _crop_words(crops)
     ordered = sorted(words, key=len, reverse=True)
     crop_pattern = re.compile(
-        r"(?<!\w)(?:" + "|".join(r"[\s.\-]+".join(map(re.escape, word.split())) for word in ordered) + r")(?!['\w])",
+        r"(?<!\w)(?:"
+        + "|".join(r"[\s.\-]+".join(map(re.escape, word.split())) for word in ordered)
+        + r")(?!['\w])",
         re.IGNORECASE,
     )
     rootstock = Guarded(rootstock_pattern, frozenset(stock_heads))
@@ -384,8 +425,14 @@ def line_reader(crops: pd.DataFrame, rootstocks: pd.DataFrame, names: Iterable[s
         if _key(name) in {word.replace(" ", "") for word in words} or len(_key(name)) < 3:
             continue
         heads.add(_LETTERS.findall(spaced(name))[0])
-        patterns.append(r"[\W_]*".join("'?".join(map(re.escape, token)) if len(token) < 24 else re.escape(token) for token in tokens))
+        patterns.append(
+            r"[\W_]*".join(
+                "'?".join(map(re.escape, token)) if len(token) < 24 else re.escape(token) for token in tokens
+            )
+        )
     if not patterns:
         return reader
-    held = Guarded(re.compile(r"(?<!\w)(?:" + "|".join(patterns) + r")(?!\w)", re.IGNORECASE), frozenset(heads))
+    held = Guarded(
+        re.compile(r"(?<!\w)(?:" + "|".join(patterns) + r")(?!\w)", re.IGNORECASE), frozenset(heads)
+    )
     return LineReader(stocks, words, rootstock, crop, held)

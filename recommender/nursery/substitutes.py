@@ -1,8 +1,11 @@
 """Stand-ins for a sold-out variety: what is in stock, lives at the customer's, and comes nearest to it.
 
-In come the variety, the stock and, if known, the customer's site, trees and purpose; out goes `StandIns`: in-stock
-varieties, best first, with a score, what differs, and one paragraph fit to read to a customer. The score is what
-must hold (holds.py) times how alike the two are (resemblance.py); sports of the variety come first. See docs/stand-ins.md.
+In come the variety, the stock and, if known, the customer's site, trees and purpose; out goes `StandIns`:
+in-stock
+varieties, best first, with a score, what differs, and one paragraph fit to read to a customer. The score is
+what
+must hold (holds.py) times how alike the two are (resemblance.py); sports of the variety come first. See
+docs/stand-ins.md.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ from recommender.errors import BadInput
 from recommender.nursery import holds as demands
 from recommender.nursery import reading
 from recommender.nursery.resemblance import likeness
+from recommender.wording import rows as rows_of
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -37,7 +41,8 @@ DISPLACED = 0.5
 PRICE_WEIGHT = 0.06
 """What a price twice as high, or half, takes off the resemblance (our own)."""
 COLUMNS = (
-    "rank", "crop", "variety", "score", "resemblance", "holds", "lives", "pollinated", "still_pollinates", "fits",
+    "rank", "crop", "variety", "score", "resemblance", "holds", "lives", "pollinated", "still_pollinates",
+    "fits",
     "verdict", "sport", "known_share", "count", "price", "lines", "differs", "reason",
 )  # fmt: skip
 
@@ -46,7 +51,8 @@ COLUMNS = (
 class StandIns:
     """The answer. frame: one row a stand-in, best first, columns COLUMNS (shares in [0, 1]).
 
-    left_out: in-stock varieties of the crop that are ruled out at the site, with why. crop, variety: what was asked for.
+    left_out: in-stock varieties of the crop that are ruled out at the site, with why. crop, variety: what was
+    asked for.
     in_stock: lines of the stock that hold the variety itself, if any is left after all.
     """
 
@@ -79,9 +85,12 @@ def substitutes(
 ) -> StandIns:
     """Stand-ins for a variety ("crop:variety" or its name).
 
-    stock: what is on offer, a `Stock` or a frame with crop and variety (count, price, line, rootstock if known);
-    None: every variety of the catalog. site: the customer's, with its trees; existing_trees: trees where no site is
-    known. goals: the customer's purpose (uses, height). crops: other crops the customer accepts. top: how many
+    stock: what is on offer, a `Stock` or a frame with crop and variety (count, price, line, rootstock if
+    known);
+    None: every variety of the catalog. site: the customer's, with its trees; existing_trees: trees where no
+    site is
+    known. goals: the customer's purpose (uses, height). crops: other crops the customer accepts. top: how
+    many
     (None: all). place: a site made ready before (`holds.place_of`). Raises UnknownName, BadInput.
     """
     if catalog is None:
@@ -101,11 +110,19 @@ def substitutes(
     if place is None and site is not None:
         place = demands.place_of(catalog, site, accepted, goals, profile)
     trees = [index[catalog.resolve(tree)] for tree in existing_trees]
-    rows = np.fromiter((index[pair] for pair in zip(offered["crop"], offered["variety"], strict=True)), dtype=np.intp, count=len(offered))
+    rows = np.fromiter(
+        (index[pair] for pair in zip(offered["crop"], offered["variety"], strict=True)),
+        dtype=np.intp,
+        count=len(offered),
+    )
     alike, sport, known = resemblance(catalog, wanted, rows)
     must = demands.holds(catalog, wanted, rows, place, trees, sport)
     alike = alike * _purpose(catalog, rows, goals)
-    price = float(own["price"].iloc[0]) if len(own) and own["price"].notna().any() else _usual_price(offered, crop)
+    price = (
+        float(own["price"].iloc[0])
+        if len(own) and own["price"].notna().any()
+        else _usual_price(offered, crop)
+    )
     alike = np.clip(alike - _price_gap(offered["price"].to_numpy(dtype=float), price), 0.0, 1.0)
     score = must.total * alike
     first = sport & (must.total >= DISPLACED)
@@ -132,7 +149,7 @@ def substitutes(
     )
     picked = frame.iloc[order if top is None else order[:top]].reset_index(drop=True)
     teller = reading.Teller(catalog, wanted, place, trees)
-    told = [teller.tell(index[(row.crop, row.variety)], bool(row.sport)) for row in picked.itertuples(index=False)]
+    told = [teller.tell(index[(row.crop, row.variety)], bool(row.sport)) for row in rows_of(picked)]
     picked.insert(0, "rank", np.arange(1, len(picked) + 1))
     picked["differs"] = [differs for differs, _ in told]
     picked["reason"] = [reason for _, reason in told]
@@ -148,8 +165,11 @@ def substitutes(
     return StandIns(crop, name, picked[list(COLUMNS)], left_out, lines, understood)
 
 
-def resemblance(catalog: Catalog, wanted: int, rows: NDArray[np.intp]) -> tuple[Floats, NDArray[np.bool_], Floats]:
-    """How alike each row is to the wanted one in [0, 1], whether it is its sport, and the share of features known."""
+def resemblance(
+    catalog: Catalog, wanted: int, rows: NDArray[np.intp]
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """How alike each row is to the wanted one in [0, 1], whether it is its sport, and the share of features
+    known."""
     frame = demands.varieties_of(catalog).frame
     crop_of = frame["crop"].to_numpy(dtype=object)
     name_of = frame["variety"].to_numpy(dtype=object)
@@ -157,11 +177,17 @@ def resemblance(catalog: Catalog, wanted: int, rows: NDArray[np.intp]) -> tuple[
     row = pairs.position(str(name_of[wanted]))
     place = {name: number for number, name in enumerate(pairs.varieties)}
     same = crop_of[rows] == crop_of[wanted]
-    at = np.array([place[name] if own else row for name, own in zip(name_of[rows], same, strict=True)], dtype=np.intp)
+    at = np.array(
+        [place[name] if own else row for name, own in zip(name_of[rows], same, strict=True)], dtype=np.intp
+    )
     alike = np.where(same, 1.0 - pairs.distance(row)[at], OTHER_CROP)
     sport = same & (pairs.clone[at] == pairs.clone[row]) & (at != row)
     alike = np.where(sport, np.maximum(alike, SPORT), alike)
-    return np.asarray(alike, dtype=float), np.asarray(sport, dtype=bool), np.where(same, pairs.known(row)[at], 0.0)
+    return (
+        np.asarray(alike, dtype=float),
+        np.asarray(sport, dtype=bool),
+        np.where(same, pairs.known(row)[at], 0.0),
+    )
 
 
 def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequence[str]) -> pd.DataFrame:
@@ -176,7 +202,10 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
         frame = stock
         for name in ("crop", "variety"):
             if name not in frame:
-                raise BadInput(f"The stock has no column “{name}”", remedy="Read it with read_stock, or give crop and variety")
+                raise BadInput(
+                    f"The stock has no column “{name}”",
+                    remedy="Read it with read_stock, or give crop and variety",
+                )
     frame = frame[frame["crop"].isin(list(crops)) & frame["variety"].notna()]
     known = demands.index_of(catalog)
     frame = frame.loc[[pair in known for pair in zip(frame["crop"], frame["variety"], strict=True)]]
@@ -187,8 +216,12 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
         {
             "crop": frame["crop"].to_numpy(dtype=object),
             "variety": frame["variety"].to_numpy(dtype=object),
-            "count": pd.array(frame["count"] if "count" in frame else [pd.NA] * len(frame), dtype="Int64"),
-            "price": pd.to_numeric(frame["price"], errors="coerce").to_numpy(dtype=float) if "price" in frame else np.nan,
+            "count": (frame["count"] if "count" in frame else pd.Series(pd.NA, index=frame.index))
+            .astype("Int64")
+            .array,
+            "price": pd.to_numeric(frame["price"], errors="coerce").to_numpy(dtype=float)
+            if "price" in frame
+            else np.nan,
             "lines": frame["line"].to_numpy() if "line" in frame else np.arange(1, len(frame) + 1),
         }
     )
@@ -202,7 +235,7 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
             "lines": groups["lines"].agg(tuple),
         }
     ).reset_index()
-    out["count"] = pd.array(out["count"], dtype="Int64")
+    out["count"] = out["count"].astype("Int64")
     return out
 
 
@@ -213,7 +246,9 @@ def _purpose(catalog: Catalog, rows: NDArray[np.intp], goals: Goals | None) -> F
     from recommender.suitability.criteria import wanted_use
     from recommender.suitability.ranking import taken
 
-    return np.asarray(0.5 + 0.5 * wanted_use(taken(demands.varieties_of(catalog), rows), goals.uses), dtype=float)
+    return np.asarray(
+        0.5 + 0.5 * wanted_use(taken(demands.varieties_of(catalog), rows), goals.uses), dtype=float
+    )
 
 
 def _usual_price(offered: pd.DataFrame, crop: str) -> float:

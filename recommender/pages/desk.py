@@ -1,6 +1,7 @@
 """The page "What can I offer instead?": a sold-out variety and a stock list in, three stand-ins out.
 
-In come a name, a stock file (or the invented one) and, if known, where the customer lives; out go the library's
+In come a name, a stock file (or the invented one) and, if known, where the customer lives; out go the
+library's
 `substitutes` and `read_stock`, shown on one screen. Nothing is computed here.
 """
 
@@ -26,19 +27,35 @@ _DEMO = "nursery-stock.csv"
 def page() -> None:
     """Draw the page."""
     st.title("What can I offer instead?")
-    st.html('<p class="ow-lead">Type the variety that is sold out. Three stand-ins from your list follow, each with a reason to read aloud.</p>')
+    st.html(
+        '<p class="ow-lead">Type the variety that is sold out. Three stand-ins from your list follow,'
+        " each with a reason to read aloud.</p>"
+    )
     with shared.told_plainly():
         catalog = shared.catalog()
     left, right = st.columns([3, 2], vertical_alignment="top")
-    name = left.text_input("Which variety is sold out?", placeholder="Such as Discovery, or apple:Discovery", key="sold_out", bind="query-params")
-    upload = right.file_uploader("Your stock list (CSV or XLSX)", type=["csv", "xlsx", "txt", "tsv"], key="stock_file")
+    name = left.text_input(
+        "Which variety is sold out?",
+        placeholder="Such as Discovery, or apple:Discovery",
+        key="sold_out",
+        bind="query-params",
+    )
+    upload = right.file_uploader(
+        "Your stock list (CSV or XLSX)", type=["csv", "xlsx", "txt", "tsv"], key="stock_file"
+    )
     where, trees = _customer(catalog)
     with shared.told_plainly():
         stock = _stock(catalog, upload)
     if upload is None:
-        st.html('<p class="ow-quiet">Until you choose a file, the list of an invented nursery in the parish of Withy Hollow is used.</p>')
+        st.html(
+            '<p class="ow-quiet">Until you choose a file, the list of an invented nursery in the parish'
+            " of Withy Hollow is used.</p>"
+        )
     if not name.strip():
-        st.html('<div class="ow-empty"><p>Try <em>Cox\'s Orange Pippin</em>, <em>Victoria</em> or <em>Vranja</em>.</p><p>Your list stays on this machine.</p></div>')
+        st.html(
+            '<div class="ow-empty"><p>Try <em>Cox\'s Orange Pippin</em>, <em>Victoria</em> or'
+            " <em>Vranja</em>.</p><p>Your list stays on this machine.</p></div>"
+        )
     else:
         with shared.told_plainly():
             found = _found(catalog, name.strip(), stock, where, trees)
@@ -49,7 +66,12 @@ def page() -> None:
 def _customer(catalog: Catalog) -> tuple[str, tuple[str, ...]]:
     with st.expander("What is known of the customer: place, trees already there"):
         a, b = st.columns(2)
-        where = a.text_input("Where will it grow?", placeholder="Town or village, country", key="desk_place", bind="query-params")
+        where = a.text_input(
+            "Where will it grow?",
+            placeholder="Town or village, country",
+            key="desk_place",
+            bind="query-params",
+        )
         trees = b.multiselect(
             "Fruit trees already there",
             shared.tree_names(catalog),
@@ -93,7 +115,12 @@ def _found(catalog: Catalog, name: str, stock: Stock, where: str, trees: tuple[s
     crop, variety = catalog.resolve(name)
     place = _place(catalog, where, trees, crop) if where else None
     return substitutes(
-        f"{crop}:{variety}", stock, existing_trees=() if where else trees, catalog=catalog, top=_SHOWN, place=place
+        f"{crop}:{variety}",
+        stock,
+        existing_trees=() if where else trees,
+        catalog=catalog,
+        top=_SHOWN,
+        place=place,
     )
 
 
@@ -103,7 +130,10 @@ def _standins(found: StandIns) -> None:
         lines = ", ".join(str(line) for line in found.in_stock)
         st.html(cards.paragraphs([f"It is in stock after all: line {lines} of the list."], "ow-site"))
     if found.frame.empty:
-        st.html('<div class="ow-empty"><p>Nothing on the list can stand in for it. Try a fuller list, or leave the place out.</p></div>')
+        st.html(
+            '<div class="ow-empty"><p>Nothing on the list can stand in for it. Try a fuller list, or'
+            " leave the place out.</p></div>"
+        )
     for record in found.records():
         st.html(_card(record))
     if len(found.left_out):
@@ -131,15 +161,26 @@ def _card(record: Mapping[str, Any]) -> str:
 
 def _list_as_read(stock: Stock) -> None:
     counts = stock.lines["decision"].value_counts()
-    told = f"The list as read: {counts.get('decided', 0)} lines decided, {counts.get('review', 0) + counts.get('unknown', 0)} to look at"
+    decided = int(counts.get("decided", 0))
+    told = f"The list as read: {decided} lines decided, {len(stock.lines) - decided} to look at"
     with st.expander(told):
         columns = "; ".join(f"“{plain(heading)}” as {part}" for heading, part in stock.mapping.items())
         st.html(cards.paragraphs([f"Columns: {columns}.", *stock.faults[:8]], "ow-prose"))
         shown = stock.lines.sort_values("decision", key=lambda words: words.eq("decided"), kind="stable")
         st.dataframe(
-            shown[["line", "text", "crop", "variety", "rootstock", "count", "confidence", "decision", "runners_up"]].assign(
-                crop=[crop_name(crop) if isinstance(crop, str) else None for crop in shown["crop"]]
-            ),
+            shown[
+                [
+                    "line",
+                    "text",
+                    "crop",
+                    "variety",
+                    "rootstock",
+                    "count",
+                    "confidence",
+                    "decision",
+                    "runners_up",
+                ]
+            ].assign(crop=[crop_name(crop) if isinstance(crop, str) else "" for crop in shown["crop"]]),
             hide_index=True,
             column_config={
                 "line": "Line",
@@ -153,5 +194,3 @@ def _list_as_read(stock: Stock) -> None:
                 "runners_up": "May also be",
             },
         )
-
-

@@ -1,6 +1,8 @@
-"""A messy stock list with its truth beside it, made from the catalog's own names by a documented noise process.
+"""A messy stock list with its truth beside it, made from the catalog's own names by a documented noise
+process.
 
-In come the catalog, a seed and a size; out goes a frame with `text` and the truth: crop, variety (None for a name
+In come the catalog, a seed and a size; out goes a frame with `text` and the truth: crop, variety (None for a
+name
 that the book must not know), rootstock, count, what was done. docs/stock-names.md describes every step. The
 process shares no code with the reader it tests.
 """
@@ -17,8 +19,10 @@ import pandas as pd
 from recommender.catalog.catalog import Catalog
 
 _NEAR = {
-    "a": "qsz", "b": "vn", "c": "xv", "d": "sfe", "e": "wrd", "f": "dg", "g": "fh", "h": "gj", "i": "uok", "j": "hk",
-    "k": "jl", "l": "k", "m": "n", "n": "bm", "o": "ip", "p": "o", "q": "wa", "r": "et", "s": "ad", "t": "ry", "u": "yi",
+    "a": "qsz", "b": "vn", "c": "xv", "d": "sfe", "e": "wrd", "f": "dg", "g": "fh", "h": "gj", "i": "uok",
+    "j": "hk",
+    "k": "jl", "l": "k", "m": "n", "n": "bm", "o": "ip", "p": "o", "q": "wa", "r": "et", "s": "ad",
+    "t": "ry", "u": "yi",
     "v": "cb", "w": "qe", "x": "zc", "y": "tu", "z": "xs",
 }  # fmt: skip
 _ROOTSTOCKS = {
@@ -29,33 +33,102 @@ _ROOTSTOCKS = {
     "peach": ["St Julien A", "GF 677", "Montclar"],
     "quince": ["Quince A", "Quince C"],
 }
-_TRUE_ROOTSTOCK = {"m9": "M.9", "m26": "M.26", "mm106": "MM.106", "m27": "M.27", "m25": "M.25", "mm111": "MM.111",
-                   "m116": "M.116", "b9": "B.9", "quincea": "Quince A", "quincec": "Quince C", "ohxf87": "OHxF 87",
-                   "pyrodwarf": "Pyrodwarf", "stjuliena": "St Julien A", "pixy": "Pixy", "brompton": "Brompton",
-                   "krymsk1": "Krymsk 1 (VVA-1)", "colt": "Colt", "gisela5": "Gisela 5", "gisela6": "Gisela 6",
+_TRUE_ROOTSTOCK = {"m9": "M.9", "m26": "M.26", "mm106": "MM.106", "m27": "M.27", "m25": "M.25",
+"mm111": "MM.111",
+                   "m116": "M.116", "b9": "B.9", "quincea": "Quince A", "quincec": "Quince C",
+                   "ohxf87": "OHxF 87",
+                   "pyrodwarf": "Pyrodwarf", "stjuliena": "St Julien A", "pixy": "Pixy",
+                   "brompton": "Brompton",
+                   "krymsk1": "Krymsk 1 (VVA-1)", "colt": "Colt", "gisela5": "Gisela 5",
+                   "gisela6": "Gisela 6",
                    "f121": "F12/1", "gf677": "GF 677", "montclar": "Montclar"}  # fmt: skip
-_FORMS = ["bush", "half std", "half-standard", "1/2 std", "standard", "cordon", "espalier", "fan", "maiden", "whip", "feathered maiden"]
-_SIZES = ["12L", "7 litre", "C10", "10L pot", "150-175cm", "120/150", "2m", "5 gal", "8-10 cm girth", "bare root", "BR", "container grown"]
-_WORDS = ["self fertile", "new", "organic", "fruit tree", "dessert", "culinary", "heritage variety", "virus free", "special offer"]
-_PLACES = ["Withy", "Hollow", "Sedge", "Alder", "Nettle", "Marl", "Ferny", "Larks", "Thistle", "Osier", "Rushy", "Dapple"]
-_KINDS = ["Glory", "Delight", "Wonder", "Pearmain", "Favourite", "Russet", "Beauty", "Prolific", "Treasure", "Perfection", "Queen", "Codlin"]
+_FORMS = [
+    "bush",
+    "half std",
+    "half-standard",
+    "1/2 std",
+    "standard",
+    "cordon",
+    "espalier",
+    "fan",
+    "maiden",
+    "whip",
+    "feathered maiden",
+]
+_SIZES = [
+    "12L",
+    "7 litre",
+    "C10",
+    "10L pot",
+    "150-175cm",
+    "120/150",
+    "2m",
+    "5 gal",
+    "8-10 cm girth",
+    "bare root",
+    "BR",
+    "container grown",
+]
+_WORDS = [
+    "self fertile",
+    "new",
+    "organic",
+    "fruit tree",
+    "dessert",
+    "culinary",
+    "heritage variety",
+    "virus free",
+    "special offer",
+]
+_PLACES = [
+    "Withy",
+    "Hollow",
+    "Sedge",
+    "Alder",
+    "Nettle",
+    "Marl",
+    "Ferny",
+    "Larks",
+    "Thistle",
+    "Osier",
+    "Rushy",
+    "Dapple",
+]
+_KINDS = [
+    "Glory",
+    "Delight",
+    "Wonder",
+    "Pearmain",
+    "Favourite",
+    "Russet",
+    "Beauty",
+    "Prolific",
+    "Treasure",
+    "Perfection",
+    "Queen",
+    "Codlin",
+]
 
 
-def messy_list(catalog: Catalog, size: int = 2000, seed: int = 20261125, strangers: float = 0.12) -> tuple[pd.DataFrame, set[Any]]:
+def messy_list(
+    catalog: Catalog, size: int = 2000, seed: int = 20261125, strangers: float = 0.12
+) -> tuple[pd.DataFrame, set[Any]]:
     """A list of `size` lines, and the varieties hidden from the book.
 
-    strangers: share of lines whose name the book must not know: half of them real varieties that are left out of
+    strangers: share of lines whose name the book must not know: half of them real varieties that are left out
+    of
     the book, half invented.
     """
     dice = random.Random(seed)
     varieties, names = catalog.varieties(), catalog.names()
-    accepted = list(zip(varieties["crop"], varieties["variety"], strict=True))
+    crop: str
+    name: str
+    truth: str | None
+    source: str
+    accepted = [(str(c), str(v)) for c, v in zip(varieties["crop"], varieties["variety"], strict=True)]
     hidden = set(dice.sample(accepted, k=len(accepted) // 20))
-    other = [
-        (row.crop, row.name_, row.variety, row.kind)
-        for row in names.rename(columns={"name": "name_"}).itertuples(index=False)
-        if (row.crop, row.variety) not in hidden
-    ]
+    columns = [names[column].astype(str) for column in ("crop", "name", "variety", "kind")]
+    other = [entry for entry in zip(*columns, strict=True) if (entry[0], entry[2]) not in hidden]
     trade = [entry for entry in other if entry[3] == "trade designation"]
     known = sorted(set(accepted) - hidden)
     out = []
@@ -63,9 +136,11 @@ def messy_list(catalog: Catalog, size: int = 2000, seed: int = 20261125, strange
         draw = dice.random()
         if draw < strangers / 2:
             crop, variety = dice.choice(sorted(hidden))
-            name, truth, source = variety, None, "left out of the book"
+            name, truth, source = str(variety), None, "left out of the book"
         elif draw < strangers:
-            crop = dice.choice(["apple", "apple", "european-pear", "european-plum", "sweet-cherry", "quince", "hazelnut"])
+            crop = dice.choice(
+                ["apple", "apple", "european-pear", "european-plum", "sweet-cherry", "quince", "hazelnut"]
+            )
             name, truth, source = f"{dice.choice(_PLACES)} {dice.choice(_KINDS)}", None, "invented"
         elif draw < strangers + 0.05 and trade:
             crop, name, truth, source = dice.choice(trade)
@@ -76,7 +151,15 @@ def messy_list(catalog: Catalog, size: int = 2000, seed: int = 20261125, strange
             name, source = truth, "accepted"
         if name.endswith(" (of some)"):
             name = name.removesuffix(" (of some)")
-        out.append({"line": number + 1, "crop": crop, "variety": truth, "source": source, **_line(dice, crop, name, catalog)})
+        out.append(
+            {
+                "line": number + 1,
+                "crop": crop,
+                "variety": truth,
+                "source": source,
+                **_line(dice, crop, name, catalog),
+            }
+        )
     return pd.DataFrame(out), hidden
 
 
@@ -91,7 +174,9 @@ def _line(dice: random.Random, crop: str, name: str, catalog: Catalog) -> dict[s
     draw = dice.random()
     words = name.split()
     if draw < 0.05 and len(words) > 1 and not any(c.isdigit() for c in name):
-        name = " ".join(word if place == 0 else word[: dice.randint(1, 4)] + "." for place, word in enumerate(words))
+        name = " ".join(
+            word if place == 0 else word[: dice.randint(1, 4)] + "." for place, word in enumerate(words)
+        )
         done.append("abbreviated")
     elif draw < 0.08 and len(words) > 1:
         name = f"{words[-1]}, {' '.join(words[:-1])}"
@@ -112,7 +197,14 @@ def _line(dice: random.Random, crop: str, name: str, catalog: Catalog) -> dict[s
     crop_word, scientific = _crop_words(crop, catalog)
     draw = dice.random()
     if draw < 0.35:
-        name = dice.choice([f"{crop_word} {name}", f"{name} {crop_word}", f"{crop_word} - {name}", f"{crop_word.upper()} {name}"])
+        name = dice.choice(
+            [
+                f"{crop_word} {name}",
+                f"{name} {crop_word}",
+                f"{crop_word} - {name}",
+                f"{crop_word.upper()} {name}",
+            ]
+        )
         given = True
     elif draw < 0.50:
         name = f"{scientific} {name}"
@@ -153,14 +245,29 @@ def _tail(dice: random.Random, crop: str) -> tuple[list[str], dict[str, Any]]:
     dice.shuffle(tail)
     if dice.random() < 0.3:
         truth["count"] = dice.randint(1, 400)
-        tail.append(dice.choice([f"x{truth['count']}", f"{truth['count']} pcs", f"qty {truth['count']}", f"({truth['count']})", f"{truth['count']} @ £{dice.randint(9, 60)}.50"]))
+        tail.append(
+            dice.choice(
+                [
+                    f"x{truth['count']}",
+                    f"{truth['count']} pcs",
+                    f"qty {truth['count']}",
+                    f"({truth['count']})",
+                    f"{truth['count']} @ £{dice.randint(9, 60)}.50",
+                ]
+            )
+        )
     elif dice.random() < 0.2:
-        tail.append(dice.choice([f"£{dice.randint(8, 60)}.99", f"{dice.randint(8, 60)},50 €", f"£{dice.randint(8, 60)} each"]))
+        tail.append(
+            dice.choice(
+                [f"£{dice.randint(8, 60)}.99", f"{dice.randint(8, 60)},50 €", f"£{dice.randint(8, 60)} each"]
+            )
+        )
     return tail, truth
 
 
 def _slip(dice: random.Random, name: str) -> str:
-    """One slip of the finger or ear in a letter: left out, doubled, swapped, or its neighbour on the keyboard."""
+    """One slip of the finger or ear in a letter: left out, doubled, swapped, or its neighbour on the
+    keyboard."""
     letters = [place for place, c in enumerate(name) if c.isalpha()]
     if len(letters) < 5:
         return name
@@ -180,5 +287,10 @@ def _slip(dice: random.Random, name: str) -> str:
 def _crop_words(crop: str, catalog: Catalog) -> tuple[str, str]:
     row = catalog.crops().set_index("crop").loc[crop]
     plain = crop.replace("-", " ")
-    short = {"european pear": "pear", "european plum": "plum", "hazelnut": "hazel", "sweet cherry": "cherry"}.get(plain, plain)
+    short = {
+        "european pear": "pear",
+        "european plum": "plum",
+        "hazelnut": "hazel",
+        "sweet cherry": "cherry",
+    }.get(plain, plain)
     return short.capitalize(), str(row["scientific_name"]).split("(")[0].strip()

@@ -13,8 +13,9 @@ from recommender.nursery.flow import best_plan
 
 
 def _best_by_trying_all(worth: np.ndarray, wants: np.ndarray, holds: np.ndarray) -> int:
-    """Greatest total of any plan, by trying every way of sharing each group out, one group after the other."""
-    orders, groups = worth.shape
+    """Greatest total of any plan, by trying every way of sharing each group out, one group after the
+    other."""
+    groups = worth.shape[1]
 
     def best(group: int, left: tuple[int, ...]) -> int:
         if group == groups:
@@ -23,7 +24,9 @@ def _best_by_trying_all(worth: np.ndarray, wants: np.ndarray, holds: np.ndarray)
         for shares in itertools.product(*(range(amount + 1) for amount in left)):
             if sum(shares) <= holds[group]:
                 gain = sum(int(worth[order, group]) * share for order, share in enumerate(shares))
-                found = max(found, gain + best(group + 1, tuple(a - s for a, s in zip(left, shares, strict=True))))
+                found = max(
+                    found, gain + best(group + 1, tuple(a - s for a, s in zip(left, shares, strict=True)))
+                )
         return found
 
     return best(0, tuple(int(want) for want in wants))

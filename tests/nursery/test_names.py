@@ -25,16 +25,47 @@ PUBLISHED = Path(__file__).parents[1] / "published" / "trade_designations.csv"
 @pytest.mark.parametrize(
     ("text", "variety", "rootstock", "form", "size", "count", "price"),
     [
-        ("APPLE Coxs Orange Pipin MM106 2yr bush 12L x40 £14.50", "Cox's Orange Pippin", "MM.106", "bush", "12L", 40, 14.5),
-        ("Malus domestica 'Discovery'™ on M9, maiden, bare root, 25 pcs", "Discovery", "M.9", "maiden, bare root", None, 25, None),
-        ("Victoria plum St. Julien A 1/2 std C12 £35 ea", "Victoria", "St Julien A", "half standard", "C12", None, 35.0),
+        (
+            "APPLE Coxs Orange Pipin MM106 2yr bush 12L x40 £14.50",
+            "Cox's Orange Pippin",
+            "MM.106",
+            "bush",
+            "12L",
+            40,
+            14.5,
+        ),
+        (
+            "Malus domestica 'Discovery'™ on M9, maiden, bare root, 25 pcs",
+            "Discovery",
+            "M.9",
+            "maiden, bare root",
+            None,
+            25,
+            None,
+        ),
+        (
+            "Victoria plum St. Julien A 1/2 std C12 £35 ea",
+            "Victoria",
+            "St Julien A",
+            "half standard",
+            "C12",
+            None,
+            35.0,
+        ),
         ("Vranja quince on Quince C (34)", "Vranja", "Quince C", None, None, 34, None),
         ("Doyenne du Comice pear QUINCE A 7 @ 22,50 €", "Doyenné du Comice", "Quince A", None, None, 7, 22.5),
         ("peach PF 24C on GF 677", "PF 24C", "GF 677", None, None, None, None),
     ],
 )
 def test_a_line_falls_into_its_parts(
-    catalog: Catalog, text: str, variety: str, rootstock: str, form: str | None, size: str | None, count: int | None, price: float | None
+    catalog: Catalog,
+    text: str,
+    variety: str,
+    rootstock: str,
+    form: str | None,
+    size: str | None,
+    count: int | None,
+    price: float | None,
 ) -> None:
     row = read_lines([text], catalog).lines.iloc[0]
     assert (row["variety"], row["rootstock"], row["decision"]) == (variety, rootstock, "decided")
@@ -52,7 +83,9 @@ def test_name_of_two_fruits_is_left_to_a_person(catalog: Catalog) -> None:
 
 
 def test_crop_heading_or_rootstock_settles_a_name_of_two_fruits(catalog: Catalog) -> None:
-    lines = read_lines(["PEARS", "Starkrimson", "APPLES", "Starkrimson", "Starkrimson on Quince A"], catalog).lines
+    lines = read_lines(
+        ["PEARS", "Starkrimson", "APPLES", "Starkrimson", "Starkrimson on Quince A"], catalog
+    ).lines
     assert list(lines["crop"]) == ["european-pear", "apple", "european-pear"]
     assert list(lines["line"]) == [2, 4, 5]
 
@@ -63,7 +96,9 @@ def test_number_in_a_name_is_never_corrected(catalog: Catalog) -> None:
 
 
 def test_invented_name_is_not_decided(catalog: Catalog) -> None:
-    lines = read_lines(["apple Withy Hollow Wonder", "plum Sedge Treasure", "Grandmother's Apple from Hollow Lane"], catalog).lines
+    lines = read_lines(
+        ["apple Withy Hollow Wonder", "plum Sedge Treasure", "Grandmother's Apple from Hollow Lane"], catalog
+    ).lines
     assert set(lines["decision"]) <= {"review", "unknown"}
 
 
@@ -81,19 +116,23 @@ def test_negative_count_is_told_and_offers_nothing(catalog: Catalog) -> None:
     assert list(stock.usable()["variety"]) == ["Katy"]
 
 
-@pytest.mark.parametrize("row", list(pd.read_csv(PUBLISHED).itertuples(index=False)), ids=lambda row: row.trade)
+@pytest.mark.parametrize(
+    "row", list(pd.read_csv(PUBLISHED).itertuples(index=False)), ids=lambda row: row.trade
+)
 def test_published_trade_designation_and_cultivar_are_one_variety(catalog: Catalog, row: object) -> None:
     crop, trade, cultivar = row.crop, row.trade, row.cultivar  # type: ignore[attr-defined]
     lines = read_lines([f"{crop} {trade.upper()}® M9 bush", f"'{cultivar}' {crop} 12L"], catalog).lines
     assert set(lines["decision"]) == {"decided"}
-    assert lines["variety"].nunique() == 1
+    assert len(set(lines["variety"])) == 1
 
 
 def test_measured_on_the_noise_process(catalog: Catalog) -> None:
     """2,000 lines of a seed the coefficients have not seen; strangers among them must not be decided."""
     truth, hidden = messy_list(catalog, 2000, seed=101)
     table = Table(pd.DataFrame({"name": truth["text"]}, dtype=object), tuple(truth["line"]), {"name": "name"})
-    read = read_stock(table, catalog, book=name_book.name_book(catalog, hidden)).lines.merge(truth, on="line", suffixes=("", "_true"))
+    read = read_stock(table, catalog, book=name_book.name_book(catalog, hidden)).lines.merge(
+        truth, on="line", suffixes=("", "_true")
+    )
     decided = read["decision"].eq("decided")
     right = decided & read["crop"].eq(read["crop_true"]) & read["variety"].eq(read["variety_true"])
     known = read["variety_true"].notna()
@@ -130,7 +169,9 @@ def test_decision_is_remembered_for_the_next_import(catalog: Catalog, tmp_path: 
     assert decide(first, 1, "apple:Bramley's Seedling", catalog, memory) == ("apple", "Bramley's Seedling")
     decide(first, 2, "none", catalog, memory)
     memory.save()
-    again = read_lines(["GRANDMOTHERS APPLE from Hollow Lane x3", "Starkrimson 12L"], catalog, Decisions(path)).lines
+    again = read_lines(
+        ["GRANDMOTHERS APPLE from Hollow Lane x3", "Starkrimson 12L"], catalog, Decisions(path)
+    ).lines
     assert again["variety"].iloc[0] == "Bramley's Seedling"
     assert again["how"].tolist() == ["remembered", "remembered"]
     assert again["decision"].tolist() == ["decided", "unknown"]
@@ -177,4 +218,6 @@ def test_count_of_a_cell_comes_back(count: int) -> None:
 
 @given(st.text(max_size=60))
 def test_mending_twice_changes_nothing_more(text: str) -> None:
-    assert spaced(mended(mended(text))) == spaced(mended(text)) or "&" in text or any(c in "ÃÂÅÄâ" for c in text)
+    assert (
+        spaced(mended(mended(text))) == spaced(mended(text)) or "&" in text or any(c in "ÃÂÅÄâ" for c in text)
+    )

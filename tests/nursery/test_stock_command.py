@@ -31,13 +31,17 @@ def _run(*arguments: str) -> int:
 def test_check_prints_every_line_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert _run("stock", "check", str(STOCK), "--json") == 0
     told = json.loads(capsys.readouterr().out)
-    assert {"line", "crop", "variety", "rootstock", "count", "confidence", "decision"} <= told["lines"][0].keys()
+    assert {"line", "crop", "variety", "rootstock", "count", "confidence", "decision"} <= told["lines"][
+        0
+    ].keys()
     assert {line["decision"] for line in told["lines"]} <= {"decided", "review", "unknown"}
     assert told["columns"]["Description"] == "name"
     assert any("formula" in fault for fault in told["faults"])
 
 
-def test_decision_given_once_holds_for_the_next_import(capsys: pytest.CaptureFixture[str], own_decisions: Path) -> None:
+def test_decision_given_once_holds_for_the_next_import(
+    capsys: pytest.CaptureFixture[str], own_decisions: Path
+) -> None:
     assert _run("stock", "check", str(STOCK), "--decide", "18=apple:Bramley's Seedling", "--json") == 0
     capsys.readouterr()
     assert own_decisions.exists()
@@ -47,7 +51,21 @@ def test_decision_given_once_holds_for_the_next_import(capsys: pytest.CaptureFix
 
 
 def test_standin_as_json(capsys: pytest.CaptureFixture[str]) -> None:
-    assert _run("stock", "standin", "apple:Cox's Orange Pippin", "--stock", str(STOCK), "--zone", "8b", "--chill-hours", "1200", "--json") == 0
+    assert (
+        _run(
+            "stock",
+            "standin",
+            "apple:Cox's Orange Pippin",
+            "--stock",
+            str(STOCK),
+            "--zone",
+            "8b",
+            "--chill-hours",
+            "1200",
+            "--json",
+        )
+        == 0
+    )
     told = json.loads(capsys.readouterr().out)
     assert {"variety", "score", "reason", "differs"} <= told["standins"][0].keys()
     assert told["standins"][0]["variety"] == "Queen Cox"
@@ -55,12 +73,17 @@ def test_standin_as_json(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_backorders_written_as_a_workbook(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "filled.xlsx"
-    assert _run("stock", "backorders", str(ORDERS), "--stock", str(STOCK), "--output", str(path), "--json") == 0
+    assert (
+        _run("stock", "backorders", str(ORDERS), "--stock", str(STOCK), "--output", str(path), "--json") == 0
+    )
     told = json.loads(capsys.readouterr().out)
     assert told["summary"]["proven"] is True
     book = load_workbook(path)
     assert book.sheetnames == ["every tree", "sent", "unfilled", "buy in", "faults"]
-    assert sum(row[9] for row in book["every tree"].iter_rows(min_row=2, values_only=True)) == told["summary"]["trees_ordered"]
+    assert (
+        sum(row[9] for row in book["every tree"].iter_rows(min_row=2, values_only=True))
+        == told["summary"]["trees_ordered"]
+    )
 
 
 @pytest.mark.parametrize(

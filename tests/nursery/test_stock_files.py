@@ -17,8 +17,13 @@ from recommender.nursery.stock_files import MAX_BYTES, ORDERS, read_table, table
 
 
 def test_headings_of_any_name_are_guessed_and_shown() -> None:
-    table = table_from("Artikel;Bestand;VK;Unterlage\nKaty;4;12,50;M9\n".encode(), "liste.csv")
-    assert dict(table.mapping) == {"Artikel": "name", "Bestand": "count", "VK": "price", "Unterlage": "rootstock"}
+    table = table_from(b"Artikel;Bestand;VK;Unterlage\nKaty;4;12,50;M9\n", "liste.csv")
+    assert dict(table.mapping) == {
+        "Artikel": "name",
+        "Bestand": "count",
+        "VK": "price",
+        "Unterlage": "rootstock",
+    }
     assert table.rows == (2,)
 
 
@@ -62,16 +67,25 @@ def test_formula_cell_is_told_and_the_other_lines_served(catalog: Catalog, tmp_p
     book = Workbook()
     sheet = book.active
     assert sheet is not None
-    for row in (["Variety", "Qty"], ["apple Katy", 4], ["apple Discovery", "=2+3"], ["=HYPERLINK(A1)", 1], ["apple Sunset", 3]):
+    for row in (
+        ["Variety", "Qty"],
+        ["apple Katy", 4],
+        ["apple Discovery", "=2+3"],
+        ["=HYPERLINK(A1)", 1],
+        ["apple Sunset", 3],
+    ):
         sheet.append(row)
     book.save(tmp_path / "list.xlsx")
     stock = read_stock(read_table(tmp_path / "list.xlsx"), catalog)
-    assert [fault.split(": ")[0] for fault in stock.faults] == ["list.xlsx, row 3, column “Qty”", "list.xlsx, row 4, column “Variety”"]
+    assert [fault.split(": ")[0] for fault in stock.faults] == [
+        "list.xlsx, row 3, column “Qty”",
+        "list.xlsx, row 4, column “Variety”",
+    ]
     assert list(stock.usable()["variety"]) == ["Katy", "Sunset"]
     assert len(stock.lines) == 4
 
 
-def test_file_of_200_MB_is_refused_unread(tmp_path: Path) -> None:
+def test_file_of_200_megabytes_is_refused_unread(tmp_path: Path) -> None:
     path = tmp_path / "huge.csv"
     with path.open("wb") as file:
         file.truncate(200_000_000)
@@ -81,7 +95,17 @@ def test_file_of_200_MB_is_refused_unread(tmp_path: Path) -> None:
     assert f"{MAX_BYTES // 1_000_000} MB" in str(error.value)
 
 
-@pytest.mark.parametrize("data", [b"", b"\n\n", b"Variety,Qty\n", b"%PDF-1.7 x", b"PK\x03\x04 not a zip", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1old"])
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\n\n",
+        b"Variety,Qty\n",
+        b"%PDF-1.7 x",
+        b"PK\x03\x04 not a zip",
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1old",
+    ],
+)
 def test_useless_files_get_one_clear_error(data: bytes) -> None:
     with pytest.raises(BadInput) as error:
         table_from(data, "list.x")

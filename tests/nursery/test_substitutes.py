@@ -19,7 +19,9 @@ def _stock(*names: str, crop: str = "apple") -> pd.DataFrame:
 
 
 def test_sport_of_the_sold_out_variety_comes_first(catalog: Catalog) -> None:
-    found = substitutes("Cox's Orange Pippin", _stock("Spartan", "Sunset", "Queen Cox", "Katy"), catalog=catalog)
+    found = substitutes(
+        "Cox's Orange Pippin", _stock("Spartan", "Sunset", "Queen Cox", "Katy"), catalog=catalog
+    )
     assert found.frame["variety"].iloc[0] == "Queen Cox"
     assert bool(found.frame["sport"].iloc[0])
     assert "sport (a bud mutation)" in found.frame["reason"].iloc[0]
@@ -27,7 +29,10 @@ def test_sport_of_the_sold_out_variety_comes_first(catalog: Catalog) -> None:
 
 
 def test_only_what_is_in_stock_is_offered(catalog: Catalog) -> None:
-    stock = read_lines(["APPLES", "Discovery x0", "Katy x4", "James Grieve x2", "Conference pear x9", "Spartan qty -1"], catalog)
+    stock = read_lines(
+        ["APPLES", "Discovery x0", "Katy x4", "James Grieve x2", "Conference pear x9", "Spartan qty -1"],
+        catalog,
+    )
     found = substitutes("apple:Worcester Pearmain", stock, catalog=catalog, top=None)
     assert set(found.frame["variety"]) == {"Katy", "James Grieve"}
     assert set(found.frame["crop"]) == {"apple"}
@@ -49,7 +54,8 @@ def test_tree_ruled_out_at_the_site_is_never_offered(catalog: Catalog) -> None:
 
 
 def test_candidate_without_pollen_falls_behind(catalog: Catalog) -> None:
-    """A triploid gives no pollen: beside it alone, a self-sterile stand-in is worth less than one that bears alone."""
+    """A triploid gives no pollen: beside it alone, a self-sterile stand-in is worth less than one that bears
+    alone."""
     index = holds.index_of(catalog)
     matrix = holds.matrix_of(catalog)
     bramley = index[("apple", "Bramley's Seedling")]
@@ -94,8 +100,12 @@ def test_what_differs_is_said_first(catalog: Catalog) -> None:
 
 def test_purpose_of_the_customer_counts(catalog: Catalog) -> None:
     stock = _stock("Discovery", "Crimson Bramley", "Katy", "Howgate Wonder", "Newton Wonder")
-    cooking = substitutes("apple:Golden Noble", stock, goals=Goals(uses=("cooking",)), catalog=catalog, top=None).frame
-    fresh = substitutes("apple:Golden Noble", stock, goals=Goals(uses=("fresh",)), catalog=catalog, top=None).frame
+    cooking = substitutes(
+        "apple:Golden Noble", stock, goals=Goals(uses=("cooking",)), catalog=catalog, top=None
+    ).frame
+    fresh = substitutes(
+        "apple:Golden Noble", stock, goals=Goals(uses=("fresh",)), catalog=catalog, top=None
+    ).frame
     by = {name: frame.set_index("variety")["resemblance"] for name, frame in (("c", cooking), ("f", fresh))}
     assert by["c"]["Crimson Bramley"] > by["f"]["Crimson Bramley"]
     assert by["f"]["Discovery"] >= by["c"]["Discovery"]

@@ -1,4 +1,5 @@
-"""The desk's page in Streamlit's own test harness: three stand-ins on the screen, names as text, errors in words."""
+"""The desk's page in Streamlit's own test harness: three stand-ins on the screen, names as text, errors in
+words."""
 
 from __future__ import annotations
 
