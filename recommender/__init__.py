@@ -1,7 +1,7 @@
 """Orchardwright: which fruit varieties suit a site, from open evidence and the site's climate.
 
-`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting and `match_swap` the
-swap table; each is imported when it is first asked for.
+`open_catalog`, `Site`, `Goals` and `rank` do the main errand, `compose` the planting, `substitutes` the
+nursery desk and `match_swap` the swap table; each is imported when it is first asked for.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from recommender.catalog.store import open_catalog
+    from recommender.nursery.substitutes import substitutes
     from recommender.orchard.plot import Plot
     from recommender.orchard.selection import compose
     from recommender.orchard.wishes import PlantingWishes
@@ -19,7 +20,17 @@ if TYPE_CHECKING:
     from recommender.suitability.site import Site
     from recommender.swap.matching import match_swap
 
-__all__ = ["Goals", "PlantingWishes", "Plot", "Site", "compose", "match_swap", "open_catalog", "rank"]
+__all__ = [
+    "Goals",
+    "PlantingWishes",
+    "Plot",
+    "Site",
+    "compose",
+    "match_swap",
+    "open_catalog",
+    "rank",
+    "substitutes",
+]
 
 _HOMES = {
     "Goals": "recommender.suitability.goals",
@@ -30,6 +41,7 @@ _HOMES = {
     "match_swap": "recommender.swap.matching",
     "open_catalog": "recommender.catalog.store",
     "rank": "recommender.suitability.ranking",
+    "substitutes": "recommender.nursery.substitutes",
 }
 
 

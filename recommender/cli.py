@@ -25,6 +25,7 @@ from recommender.commands import (
     serve,
     show,
     sources,
+    stock,
     swap,
     weather,
 )
@@ -50,6 +51,7 @@ app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
 app.command("rootstocks")(biology.rootstocks)
 app.command("build")(build.command)
+app.add_typer(stock.app, name="stock")
 app.command("app")(serve.command)
 
 

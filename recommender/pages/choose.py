@@ -83,14 +83,6 @@ def _ranked(_catalog: Catalog, answers: dict[str, Any], wishes: dict[str, Any]) 
     return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
 
 
-@st.cache_data(show_spinner=False, max_entries=1)
-def _tree_names(_catalog: Catalog, data_key: str) -> list[str]:
-    varieties = _catalog.varieties()
-    return [
-        f"{crop}:{variety}" for crop, variety in zip(varieties["crop"], varieties["variety"], strict=True)
-    ]
-
-
 def _questions(catalog: Catalog) -> tuple[dict[str, Any], dict[str, Any], Units]:
     """The answers about the site (empty while nothing says where it is), the wishes, and the units."""
     bound: Any = {"bind": "query-params"}
@@ -163,8 +155,8 @@ def _spot(catalog: Catalog, units: Units, bound: Any) -> dict[str, Any]:
     a, b = st.columns(2)
     trees = a.multiselect(
         "Fruit trees already near by",
-        _tree_names(catalog, str(catalog.info["data_key"])),
-        format_func=_tree_label,
+        shared.tree_names(catalog),
+        format_func=shared.tree_label,
         placeholder="Type a name",
         key="tree",
         **bound,
@@ -184,11 +176,6 @@ def _spot(catalog: Catalog, units: Units, bound: Any) -> dict[str, Any]:
         **({"space_m": metres(space, units)} if space else {}),
         **({"container_L": litres(pot, units)} if pot else {}),
     }
-
-
-def _tree_label(name: str) -> str:
-    crop, _, variety = name.partition(":")
-    return f"{variety} ({crop_name(crop)})"
 
 
 def _wishes(bound: Any) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from recommender.errors import OrchardwrightError, UnknownName
+from recommender.wording import crop_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -77,3 +78,22 @@ def _as_html(error: OrchardwrightError) -> str:
         )
         return f"<p>No {escape(error.kind)} is called “{escape(error.name)}”.</p>{hint}"
     return "".join(f"<p>{escape(line)}</p>" for line in str(error).splitlines())
+
+
+@st.cache_data(show_spinner=False, max_entries=1)
+def _tree_names(_catalog: Catalog, data_key: str) -> list[str]:
+    varieties = _catalog.varieties()
+    return [
+        f"{crop}:{variety}" for crop, variety in zip(varieties["crop"], varieties["variety"], strict=True)
+    ]
+
+
+def tree_names(catalog: Catalog) -> list[str]:
+    """Every variety as "crop:variety", for a question about trees."""
+    return _tree_names(catalog, str(catalog.info["data_key"]))
+
+
+def tree_label(name: str) -> str:
+    """ "apple:Discovery" as it is read: "Discovery (Apple)"."""
+    crop, _, variety = name.partition(":")
+    return f"{variety} ({crop_name(crop)})"

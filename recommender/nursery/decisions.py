@@ -1,0 +1,123 @@
+"""The nursery's memory: what a person decided about a name, kept for the next import.
+
+In come decisions (the name as written, the crop if the line said one, the variety or "none of ours"); out
+goes a
+small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an error
+that
+names it, never a silent loss.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from recommender.errors import DataFaults, StorageFault
+from recommender.nursery.stock_line import mended, spaced
+from recommender.outputs import guarded
+
+Variety = tuple[str, str]
+NONE_OF_OURS: Variety = ("", "")
+_COLUMNS = ["name", "crop_said", "crop", "variety"]
+
+
+def default_path() -> Path:
+    """ORCHARDWRIGHT_DECISIONS, else stock-decisions.csv in the user's data folder of this system."""
+    told = os.environ.get("ORCHARDWRIGHT_DECISIONS")
+    if told:
+        return Path(told)
+    from platformdirs import user_data_dir
+
+    return Path(user_data_dir("orchardwright")) / "stock-decisions.csv"
+
+
+class Decisions:
+    """Decisions of one nursery. `path`: its file; None keeps them for this run only.
+
+    Raises StorageFault if the file cannot be read, DataFaults naming its rows that make no sense.
+    """
+
+    def __init__(self, path: Path | None = None) -> None:
+        self.path = path
+        self._kept: dict[tuple[str, str], Variety] = {}
+        self._written: dict[tuple[str, str], str] = {}
+        if path is not None and path.exists():
+            self._read(path)
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    def find(self, name: str, crops: Iterable[str] = ()) -> Variety | None:
+        """What was decided for a name: the variety, NONE_OF_OURS, or None if nothing was.
+
+        A decision made for a line that named its crop holds only where the same crop may be meant.
+        """
+        words = spaced(mended(name))
+        for crop in (*crops, ""):
+            kept = self._kept.get((words, crop))
+            if kept is not None:
+                return kept
+        return None
+
+    def remember(self, name: str, variety: Variety, crop_said: str = "") -> None:
+        """Keep a decision (in memory; `save` writes it). crop_said: the crop its line named, or ""."""
+        key = (spaced(mended(name)), crop_said)
+        if key[0]:
+            self._kept[key] = variety
+            self._written[key] = name
+
+    def save(self) -> None:
+        """Write all decisions to the file, atomically. Raises StorageFault; what was there before is kept."""
+        if self.path is None:
+            return
+        text = io.StringIO()
+        rows = csv.writer(text, lineterminator="\n")
+        rows.writerow(_COLUMNS)
+        for key in sorted(self._kept):
+            rows.writerow([guarded(part) for part in (self._written[key], key[1], *self._kept[key])])
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            handle, name = tempfile.mkstemp(dir=self.path.parent, suffix=".part")
+            try:
+                with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                    file.write(text.getvalue())
+                Path(name).replace(self.path)
+            except OSError:
+                Path(name).unlink(missing_ok=True)
+                raise
+        except OSError as problem:
+            raise StorageFault(
+                f"The decisions cannot be written ({problem})",
+                where=str(self.path),
+                remedy="Name a file you may write with --decisions",
+            ) from problem
+
+    def _read(self, path: Path) -> None:
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeError) as problem:
+            raise StorageFault(
+                f"The decisions cannot be read ({problem})",
+                where=str(path),
+                remedy="Mend or move the file away",
+            ) from problem
+        rows = list(csv.reader(io.StringIO(text)))
+        faults = []
+        if rows and rows[0] != _COLUMNS:
+            faults.append(f"{path}, row 1: the headings are not {', '.join(_COLUMNS)}")
+        for number, row in enumerate(rows[1:], start=2):
+            if len(row) != len(_COLUMNS) or bool(row[2]) != bool(row[3]):
+                faults.append(f"{path}, row {number}: not name, crop_said, crop and variety")
+                continue
+            name, said, crop, variety = (
+                cell[1:] if cell.startswith("'") and guarded(cell[1:]) == cell else cell for cell in row
+            )
+            self.remember(name, (crop, variety), said)
+        if faults:
+            raise DataFaults(
+                "The decisions file has faults", faults, remedy="Mend the rows or move the file away"
+            )

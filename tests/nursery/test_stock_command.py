@@ -1,0 +1,106 @@
+"""`orchardwright stock`: what it prints, writes and remembers."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from recommender.catalog.package import datasets_folder
+from recommender.cli import main
+
+STOCK = datasets_folder() / "demo" / "nursery-stock.csv"
+ORDERS = datasets_folder() / "demo" / "back-orders.csv"
+
+
+@pytest.fixture(autouse=True)
+def own_decisions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = tmp_path / "decisions.csv"
+    monkeypatch.setenv("ORCHARDWRIGHT_DECISIONS", str(path))
+    return path
+
+
+def _run(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as ended:
+        main(list(arguments))
+    return int(ended.value.code or 0)
+
+
+def test_check_prints_every_line_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert _run("stock", "check", str(STOCK), "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert {"line", "crop", "variety", "rootstock", "count", "confidence", "decision"} <= told["lines"][
+        0
+    ].keys()
+    assert {line["decision"] for line in told["lines"]} <= {"decided", "review", "unknown"}
+    assert told["columns"]["Description"] == "name"
+    assert any("formula" in fault for fault in told["faults"])
+
+
+def test_decision_given_once_holds_for_the_next_import(
+    capsys: pytest.CaptureFixture[str], own_decisions: Path
+) -> None:
+    assert _run("stock", "check", str(STOCK), "--decide", "18=apple:Bramley's Seedling", "--json") == 0
+    capsys.readouterr()
+    assert own_decisions.exists()
+    assert _run("stock", "check", str(STOCK), "--json") == 0
+    line = next(line for line in json.loads(capsys.readouterr().out)["lines"] if line["line"] == 18)
+    assert (line["variety"], line["decision"]) == ("Bramley's Seedling", "decided")
+
+
+def test_standin_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert (
+        _run(
+            "stock",
+            "standin",
+            "apple:Cox's Orange Pippin",
+            "--stock",
+            str(STOCK),
+            "--zone",
+            "8b",
+            "--chill-hours",
+            "1200",
+            "--json",
+        )
+        == 0
+    )
+    told = json.loads(capsys.readouterr().out)
+    assert {"variety", "score", "reason", "differs"} <= told["standins"][0].keys()
+    assert told["standins"][0]["variety"] == "Queen Cox"
+
+
+def test_backorders_written_as_a_workbook(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "filled.xlsx"
+    assert (
+        _run("stock", "backorders", str(ORDERS), "--stock", str(STOCK), "--output", str(path), "--json") == 0
+    )
+    told = json.loads(capsys.readouterr().out)
+    assert told["summary"]["proven"] is True
+    book = load_workbook(path)
+    assert book.sheetnames == ["every tree", "sent", "unfilled", "buy in", "faults"]
+    assert (
+        sum(row[9] for row in book["every tree"].iter_rows(min_row=2, values_only=True))
+        == told["summary"]["trees_ordered"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (("stock", "check", "no-such-list.csv"), 3, "no-such-list.csv"),
+        (("stock", "check", str(STOCK), "--column", "name=Nonsense"), 2, "Nonsense"),
+        (("stock", "check", str(STOCK), "--column", "Nonsense"), 2, "WHAT=HEADING"),
+        (("stock", "check", str(STOCK), "--decide", "apple"), 2, "LINE=VARIETY"),
+        (("stock", "standin", "Atlantis Glory"), 2, "Atlantis Glory"),
+        (("stock", "check", str(STOCK), "--output", "list.doc"), 2, "CSV nor XLSX"),
+    ],
+)
+def test_what_cannot_be_done_is_said_plainly(
+    capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], code: int, words: str
+) -> None:
+    assert _run(*arguments) == code
+    told = capsys.readouterr().err
+    assert words in told
+    assert "Traceback" not in told
