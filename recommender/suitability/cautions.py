@@ -73,7 +73,7 @@ def sentences(
 ) -> dict[str, str]:
     """One caution for each crop that has one, ending with who decides."""
     here, asked = places_of(country, region), topics(site, goals)
-    near = table["regions"].map(lambda regions: bool(here & set(str(regions).split(","))))
+    near = table["regions"].map(lambda regions: bool(here & set(str(regions).split("|"))))
     # A general notice to all crops is no news beside one variety, except the load of a pot.
     apt = table[near & table["topic"].isin(asked)]
     apt = apt[(apt["crop"] != "all") | (apt["topic"] == "structural-load")]
