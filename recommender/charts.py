@@ -20,7 +20,7 @@ from recommender.wording import Units, crop_in_sentence, day_words, number_words
 Paper = Literal["light", "dark"]
 _ROW_HEIGHT = 28
 # Ink, rule and leaf of the face (.streamlit/config.toml), which a chart cannot read for itself.
-_COLOURS = {"light": ("#22261f", "#d9d5c8", "#2f6b3c"), "dark": ("#ece9e0", "#34383a", "#8fc79a")}
+COLOURS = {"light": ("#22261f", "#d9d5c8", "#2f6b3c"), "dark": ("#ece9e0", "#34383a", "#8fc79a")}
 # So that a season lies in common years; the axis shows day and month only.
 _FIRST_DAY = {
     "north": pd.Timestamp("2000-07-01"),
@@ -64,10 +64,10 @@ def harvest_calendar(
     data = pd.DataFrame(
         {
             "name": names,
-            "from": _dates(first, hemisphere),
-            "to": _dates(first + PICKING_DAYS, hemisphere),
-            "early": _dates(first - error, hemisphere),
-            "late": _dates(first + PICKING_DAYS + error, hemisphere),
+            "from": dates_of(first, hemisphere),
+            "to": dates_of(first + PICKING_DAYS, hemisphere),
+            "early": dates_of(first - error, hemisphere),
+            "late": dates_of(first + PICKING_DAYS + error, hemisphere),
             "said": said,
             "doubt": [f"give or take {round(days)} days" for days in error],
         }
@@ -77,7 +77,8 @@ def harvest_calendar(
     return Picture(_calendar(data, units, paper).properties(description=words), sentence, words)
 
 
-def _dates(days: np.ndarray, hemisphere: Hemisphere) -> pd.Series:
+def dates_of(days: np.ndarray | pd.Series, hemisphere: Hemisphere) -> pd.Series:
+    """Days of the season as dates of common years, for an axis that shows day and month."""
     return pd.Series(_FIRST_DAY[hemisphere] + pd.to_timedelta(np.round(days), unit="D"))
 
 
@@ -96,7 +97,7 @@ def _sentence(days: np.ndarray, listed: int, weeks: float, hemisphere: Hemispher
 
 
 def _calendar(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
-    ink, rule, leaf = _COLOURS[paper]
+    ink, rule, leaf = COLOURS[paper]
     day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
     axis = alt.Axis(
         orient="top",

@@ -1,7 +1,8 @@
-"""The command line: `orchardwright build | rank | show | sources | climate | stock | app`.
+"""The command line: `orchardwright build | rank | show | sources | climate | weather | stock | app`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
-can mend, 3 a file or folder could not be read or written. Errors go to standard error in plain words.
+can mend, 3 a file or folder could not be read or written, 4 a server could not be reached (only
+`weather fetch` uses the network). Errors go to standard error in plain words.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources, stock
+from recommender.commands import build, climate, rank, serve, show, sources, stock, weather
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -30,6 +31,7 @@ app.command("rank")(rank.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
+app.add_typer(weather.app)
 app.command("build")(build.command)
 app.add_typer(stock.app, name="stock")
 app.command("app")(serve.command)

@@ -342,6 +342,23 @@ def span_words(figure: Mapping[str, object], unit: str = "", units: Units = "met
     return _with_unit(numbers[1], unit, units), "" if low_text == high_text else f"{low_text} to {high_text}"
 
 
+def zone_span_words(figures: Mapping[str, Any]) -> str:
+    """The hardiness zone of a climate summary, and what it may be instead.
+
+    >>> zone_span_words({"zone": {"p10": "8b", "p50": "9a", "p90": "9b"}})
+    '9a (it may be 8b to 9b)'
+    """
+    zone = figures["zone"]
+    low, middle, high = (plain(zone[level]) for level in ("p10", "p50", "p90"))
+    if low == high:
+        return middle
+    return (
+        f"{middle} (it may be {low if low != middle else high})"
+        if middle in (low, high)
+        else (f"{middle} (it may be {low} to {high})")
+    )
+
+
 # A figure of the climate summary -> (what it is called, unit).
 CLIMATE_FIGURES = {
     "annual_extreme_min_degC": ("Coldest night of the winter", "degC"),
@@ -432,10 +449,13 @@ def climate_figures(site: Mapping[str, Any], units: Units = "metric") -> list[tu
     last, last_span = span_words(figures["last_spring_frost"], "", units)
     first, first_span = span_words(figures["first_autumn_frost"], "", units)
     portions = span_words(figures["chill_portions"], "CP", units)[0]
+    unfrozen = (
+        f"{span_words(figures['chill_hours_0_7'], 'h', units)[0].removesuffix(' hours')} above freezing"
+    )
     return [
         ("Hardiness zone (USDA)", f"{site['zone']}", f"coldest night {cold}, {cold_span}".rstrip(", ")),
         ("Winter chill below 7 °C" if units == "metric" else "Winter chill below 45 °F", chill,
-         "; ".join(part for part in (chill_span, portions) if part)),
+         "; ".join(part for part in (chill_span, unfrozen, portions) if part)),
         ("Last spring frost", last, last_span),
         ("First autumn frost", first, first_span),
     ]  # fmt: skip

@@ -5,17 +5,21 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from recommender.catalog.package import datasets_folder
 from recommender.cli import main
+from recommender.climate.winter import zone_number
 from recommender.wording import MARKS, VERDICTS
 
 BRISTOL = ("--place", "Bristol, England")
@@ -118,9 +122,12 @@ def test_imperial_reads_feet_and_shows_fahrenheit(run: Run) -> None:
         "rank", *BRISTOL, "--crop", "quince", "--space", "10", "--units", "imperial", "--json"
     ).object()
     assert in_feet["site"]["answers"]["space_m"] == pytest.approx(3.048)
-    shown = run("rank", *BRISTOL, "--crop", "quince", "--units", "imperial").out
-    assert "°F" in shown
-    assert "°C" not in shown
+    cold = run(
+        "rank", "--place", "Minot, North Dakota", "--crop", "apple", "--units", "imperial", "--all"
+    ).out
+    assert "winter cold kills it here" in " ".join(cold.split()).casefold()
+    assert "°F" in cold
+    assert "°C" not in cold
 
 
 def test_climate_json_gives_each_figure_with_its_spread(run: Run) -> None:
@@ -134,7 +141,60 @@ def test_climate_json_gives_each_figure_with_its_spread(run: Run) -> None:
     month, day = found["last_spring_frost"]["p50"].split("-")
     assert 1 <= int(month) <= 12
     assert 1 <= int(day) <= 31
-    assert found["zone"]
+    zones = [zone_number(found["zone"][level]) for level in ("p10", "p50", "p90")]
+    assert zones == sorted(zones)
+    assert found["zone_name"] == found["zone"]["p50"]
+
+
+def test_climate_tells_today_and_warmer_years(run: Run) -> None:
+    found = run("climate", *BRISTOL, "--warming", "2", "--json").object()
+    warmer = found["warmer"]
+    assert warmer["warming_degC"] == [2.0]
+    assert warmer["annual_extreme_min_degC"]["p50"] == pytest.approx(
+        found["annual_extreme_min_degC"]["p50"] + 2.0, abs=0.11
+    )
+    assert warmer["chill_portions"]["p50"] < found["chill_portions"]["p50"]
+    assert warmer["last_spring_frost"]["p50"] < found["last_spring_frost"]["p50"]
+    shown = run("climate", *BRISTOL, "--warming", "2").out
+    assert shown.count("  today ") == shown.count("  warmer ") == 9
+    assert max(len(line) for line in shown.splitlines()) <= 80
+    summer = run("climate", *BRISTOL, "--warming", "0,0,3,0", "--json").object()
+    assert summer["warmer"]["chill_portions"] == {
+        **summer["chill_portions"], "error": summer["warmer"]["chill_portions"]["error"]
+    }  # fmt: skip
+    assert summer["warmer"]["gdd10"]["p50"] > summer["gdd10"]["p50"] + 200
+
+
+def test_climate_of_a_spot_differs_from_the_country_around(run: Run) -> None:
+    usual = run("climate", *BRISTOL, "--json").object()
+    hollow = run("climate", *BRISTOL, "--frost-hollow", "--json").object()
+    assert hollow["last_spring_frost"]["p50"] > usual["last_spring_frost"]["p50"]
+    assert any(said.startswith("Frost hollow") for said in hollow["made_from"])
+    higher = run("climate", *BRISTOL, "--higher", "1000", "--units", "imperial", "--json").object()
+    fall = usual["summer_mean"]["p50"] - higher["summer_mean"]["p50"]
+    assert fall == pytest.approx(304.8 * 0.0065, abs=0.11)
+
+
+def test_climate_reads_a_weather_file_and_writes_profiles(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "invented.csv"
+    days = [date(2001, 1, 1) + timedelta(days=day) for day in range(365 * 6 + 1)]
+    means = [10.0 - 8.0 * math.cos(2 * math.pi * (day.timetuple().tm_yday - 20) / 365) for day in days]
+    swings = [4.0 * math.sin(number * 1.7) for number in range(len(days))]
+    lines = [
+        f"{day},{mean + swing - 4:.1f},{mean + swing + 5:.1f}"
+        for day, mean, swing in zip(days, means, swings, strict=True)
+    ]
+    path.write_text("\n".join(["date,tmin_degC,tmax_degC", *lines]), encoding="utf-8")
+    refused = run("climate", "--weather", str(path))
+    assert (refused.code, refused.out) == (2, "")
+    assert "--lat" in refused.err
+    saved = tmp_path / "profile.parquet"
+    ended = run("climate", "--weather", str(path), "--lat", "51", "--save", str(saved), "--json")
+    found = ended.object()
+    assert (found["whole_winters"], found["whole_growing_years"]) == (5, 6)
+    assert found["chill_portions"]["p10"] <= found["chill_portions"]["p50"]
+    assert len(pd.read_parquet(saved)) == found["seasons"] == 6
+    assert "Took the weather of invented.csv" in run("climate", "--weather", str(path), "--lat", "51").out
 
 
 def test_climate_text_names_months_in_words(run: Run) -> None:
@@ -207,6 +267,14 @@ def test_an_unknown_name_gets_the_nearest_three(
         (("rank", *BRISTOL, "--units", "furlongs"), "metric or imperial"),
         (("rank", "--site", "there-is-no-such-file.toml"), "there-is-no-such-file.toml"),
         (("rank", *BRISTOL, "--top", "0"), "--top"),
+        (("climate", *BRISTOL, "--warming", "hot"), "no warming"),
+        (("climate", *BRISTOL, "--warming", "1,2"), "one, four or twelve"),
+        (("climate", *BRISTOL, "--wall", "up"), "no direction"),
+        (("climate", *BRISTOL, "--slope", "10"), "Say where"),
+        (("climate", *BRISTOL, "--save", "climate.txt"), ".parquet"),
+        (("climate", *BRISTOL, "--weather", "w.csv"), "asked for twice"),
+        (("climate", "--weather", "there-is-none.csv"), "there-is-none.csv"),
+        (("weather", "check", "there-is-none.csv"), "there-is-none.csv"),
     ],
 )
 def test_what_the_user_can_mend_ends_with_two_and_says_how(

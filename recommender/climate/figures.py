@@ -6,9 +6,10 @@ when is decided here and nowhere else. Method pages: docs/chill.md, docs/heat.md
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from recommender.climate import chill, frost, heat
 from recommender.climate.hourly import Array, hourly_temperatures
@@ -19,12 +20,21 @@ from recommender.climate.season import (
     MIDSUMMER,
     MIDWINTER,
     SEASON_DAYS,
+    WINTER_END,
     YEAR_DAYS,
     hemisphere_of,
     season_days_of_year,
 )
 
+Known = NDArray[np.bool_]
+
 GROWING_BASE_DEGC = 10.0
+WINTER_FIGURES = frozenset(
+    {
+        "annual_min", "chill_hours_0_7", "chill_hours_below_7", "chill_units", "positive_chill_units",
+        "chill_portions",
+    }
+)  # fmt: skip
 _SMOOTHING_DAYS = 31
 _SUMMER_DAYS = 91
 
@@ -45,6 +55,48 @@ class Figures:
     gdd10: Array
     gdh: Array
     summer_mean: Array
+
+
+def filled(values: Array) -> Array:
+    """Seasons (Y, 548) without gaps: a missing day gets the mean of that day over the years, or, where no
+    year has it, what lies between its neighbours. For counting through a gap; `known_parts` says what may not
+    be believed.
+    """
+    gaps = np.isnan(values)
+    if not gaps.any():
+        return values
+    known = (~gaps).sum(axis=0)
+    course = np.where(gaps, 0.0, values).sum(axis=0) / np.maximum(known, 1)
+    days = np.arange(values.shape[1])
+    course = np.interp(days, days[known > 0], course[known > 0])
+    return np.where(gaps, course, values)
+
+
+def known_parts(tmin: Array, lat: float, window: tuple[int, int]) -> tuple[Known, Known]:
+    """Which seasons (Y,) of a record with gaps (NaN) have a whole winter, and a whole year from midwinter.
+
+    The winter is the chill season, and 1 October to 31 March (1 April to 30 September) where that is longer;
+    its figures are chill and the coldest night. The year from midwinter carries frost dates and warmth.
+    """
+    hemisphere = hemisphere_of(lat)
+    finite = np.isfinite(tmin)
+    winter = slice(CHILL_START[hemisphere], max(window[1], WINTER_END[hemisphere]))
+    growing = slice(MIDWINTER[hemisphere], SEASON_DAYS)
+    return np.asarray(finite[:, winter].all(axis=1)), np.asarray(finite[:, growing].all(axis=1))
+
+
+def mask_unknown(of_season: Figures, winter: Known, growing: Known) -> Figures:
+    """The figures with NaN in the seasons whose part is not whole."""
+    if winter.all() and growing.all():
+        return of_season
+    return Figures(
+        **{
+            field.name: np.where(
+                winter if field.name in WINTER_FIGURES else growing, getattr(of_season, field.name), np.nan
+            )
+            for field in fields(Figures)
+        }
+    )
 
 
 def mean_course(tmin: Array, tmax: Array) -> Array:

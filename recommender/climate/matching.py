@@ -9,21 +9,23 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from recommender.climate import chill, winter
+from recommender.climate.adjustments import Adjustments
 from recommender.climate.figures import chill_window, hourly_of_days
 from recommender.climate.generator import generate
 from recommender.climate.normals import Normals, shift_winter
 from recommender.climate.profile import (
     DEFAULT_SEED,
     DEFAULT_YEARS,
-    YEAR_STARTS,
+    NO_ADJUSTMENTS,
     Profile,
     build_profile,
-    seasons_of,
 )
-from recommender.climate.season import hemisphere_of
+from recommender.climate.season import YEAR_STARTS, hemisphere_of
+from recommender.climate.seasons import seasons_of
 
 SHIFTS_K = np.arange(-8.0, 8.5, 1.0)
 _CLOSE_ENOUGH_H = 10.0
@@ -35,6 +37,8 @@ def profile_matching(
     chill_hours: float,
     years: int = DEFAULT_YEARS,
     seed: int = DEFAULT_SEED,
+    warming_degC: ArrayLike = 0.0,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
 ) -> Profile:
     """Profile with the zone (7.5 = 7b) and the median chill hours (0 to 7.2 degC) asked for, of a similar
     climate.
@@ -42,7 +46,8 @@ def profile_matching(
     The coldest nights are set to the middle of the zone, then the winter is shifted. Chill hours are most
     where
     winters hover about 4 degC and fewer in warmer and in colder ones, so two shifts may fit: the smaller is
-    taken. What cannot be met is said in `made_from`. Raises BadInput for a zone that is none.
+    taken. What cannot be met is said in `made_from`. Warming and adjustments come on top of what was typed.
+    Raises BadInput for a zone that is none.
     """
     middle = sum(winter.zone_bounds(winter.zone_name(zone_number))) / 2.0
     start = replace(normals, annual_extreme_min_degC=middle)
@@ -57,8 +62,11 @@ def profile_matching(
         shift = float(brentq(miss, SHIFTS_K[nearest], SHIFTS_K[nearest + 1], xtol=0.01))
     else:
         shift = float(SHIFTS_K[np.argmin(np.abs(misses))])
-    profile = build_profile(_shifted(start, shift, middle), years=years, seed=seed)
-    reached = float(np.median(profile.chill_hours_0_7))
+    matched = _shifted(start, shift, middle)
+    reached = _median_chill_hours(matched, years, seed)
+    profile = build_profile(
+        matched, years=years, seed=seed, warming_degC=warming_degC, adjustments=adjustments
+    )
     said = f"Winter shifted by {shift:+.1f} K to the typed {chill_hours:.0f} chill hours (0 to 7.2 degC)."
     if abs(reached - chill_hours) > max(_CLOSE_ENOUGH_H, 0.02 * chill_hours):
         said = (

@@ -10,22 +10,33 @@ import io
 import json
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from recommender.climate import chill, winter
-from recommender.climate.figures import Figures, chill_window, figures, hourly_of_days
+from recommender.climate.adjustments import Adjustments
+from recommender.climate.doubt import errors_of_normals, errors_of_sampling
+from recommender.climate.figures import (
+    Figures,
+    Known,
+    chill_window,
+    figures,
+    filled,
+    hourly_of_days,
+    known_parts,
+    mask_unknown,
+)
 from recommender.climate.frost import first_frost_at, last_frost_at
-from recommender.climate.generator import MONTH_DAYS, DailyWeather, generate
+from recommender.climate.generator import MONTH_DAYS, generate
 from recommender.climate.hourly import Array
 from recommender.climate.normals import Normals
 from recommender.climate.season import (
     SEASON_DAYS,
-    YEAR_DAYS,
     YEAR_STARTS,
     Hemisphere,
     hemisphere_of,
@@ -33,17 +44,34 @@ from recommender.climate.season import (
     season_day,
     season_days_of_year,
 )
+from recommender.climate.seasons import (
+    Seasons,
+    checked_record,
+    record_sentences,
+    season_of_typical_year,
+    seasons_of,
+    seasons_of_record,
+)
+from recommender.climate.warming import offsets, spoken
 from recommender.errors import BadInput, StorageFault
 
-__all__ = ["Profile", "build_profile", "profile_from_daily", "season_date", "season_day"]
+if TYPE_CHECKING:
+    from recommender.climate.weather import WeatherRecord
+
+__all__ = [
+    "Profile",
+    "build_profile",
+    "profile_from_daily",
+    "profile_of_record",
+    "season_date",
+    "season_day",
+]
+
+NO_ADJUSTMENTS = Adjustments()
 
 DEFAULT_SEED = 20261125
 DEFAULT_YEARS = 30
-# Monthly errors are one standard deviation; this many seasons suffice to see what they do to a median.
-_SEASONS_FOR_ERRORS = 12
-_MEDIAN_PER_MEAN_ERROR = 1.253  # of the standard errors, normal law: root of pi / 2
 _NORMAL_90 = 1.2816  # 90 % quantile of the normal law
-FEWEST_SEASONS_FOR_ZONE = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +79,12 @@ class Profile:
     """Climate of one site. Arrays have the seasons along axis 0; a season is named by its harvest year.
 
     year (Y,): harvest year, or 1..Y where the weather is made up.
-    tmin, tmax (Y, 548): daily extremes [degC] from 1 July (south: 1 January) of the year before harvest.
+    tmin, tmax (Y, 548): daily extremes [degC] from 1 July (south: 1 January) of the year before harvest; NaN
+    where
+        a record has no day.
+    winter_known, growing_known (Y,): a record has every day of the winter; of the year from midwinter. Where
+    not,
+        the figures of that part are NaN (`complete` leaves such seasons out). Made weather has all.
     chill_season: day indices of the first day chill is counted and of the first one after.
     annual_min (Y,): coldest night of the winter before harvest [degC].
     chill_hours_0_7, chill_hours_below_7 (Y,): hours of the chill season [h].
@@ -76,6 +109,8 @@ class Profile:
     year: NDArray[np.int64]
     tmin: Array
     tmax: Array
+    winter_known: Known
+    growing_known: Known
     chill_season: tuple[int, int]
     annual_min: Array
     chill_hours_0_7: Array
@@ -101,22 +136,40 @@ class Profile:
         """Hourly temperatures of every season (Y, end - first, 24) [degC], of all days unless told."""
         return hourly_of_days(self.tmin, self.tmax, self.lat, first, end)
 
+    def complete(self) -> Profile:
+        """The same of the seasons that have every figure; what is left of gaps, before the winter, gets the
+        mean of the day. Itself where nothing is missing. Raises BadInput if no season has every figure.
+        """
+        rows = self.winter_known & self.growing_known
+        if rows.all() and np.isfinite(self.tmin).all():
+            return self
+        if not rows.any():
+            raise BadInput(
+                "No harvest of the record has both a whole winter and a whole summer",
+                remedy="Use a longer record, or the built-in climate",
+            )
+        arrays = {name: getattr(self, name)[rows] for name in _BY_SEASON}
+        arrays["tmin"], arrays["tmax"] = filled(self.tmin)[rows], filled(self.tmax)[rows]
+        return replace(self, **arrays)
+
     def chill_build_up(self, model: str = "portions") -> Array:
-        """Running chill at the end of each day of the chill season (Y, days).
+        """Running chill at the end of each day of the chill season (Y, days); NaN in winters not whole.
 
         model: "portions" [CP], "hours" [h, 0 to 7.2 degC] or "units" [CU]. Raises BadInput for another one.
         """
         count, _ = _chill_model(model)
-        return count(hourly_of_days(self.tmin, self.tmax, self.lat, *self.chill_season), running=True)
+        low, high = filled(self.tmin), filled(self.tmax)
+        chilled = count(hourly_of_days(low, high, self.lat, *self.chill_season), running=True)
+        return np.where(self.winter_known[:, None], chilled, np.nan)
 
     def safe_chill(self, share_of_winters: float = 0.9, model: str = "portions") -> float:
         """Chill reached in a share of winters, in a model as for `chill_build_up`."""
         _, totals = _chill_model(model)
-        return float(chill.safe_level(getattr(self, totals), share_of_winters))
+        return float(chill.safe_level(getattr(self, totals)[self.winter_known], share_of_winters))
 
     def extreme_minimum(self) -> winter.ExtremeMinimum:
         """Distribution of the coldest night of a winter."""
-        return winter.extreme_minimum(self.annual_min)
+        return winter.extreme_minimum(self.annual_min[self.winter_known])
 
     def date(self, day: float) -> str | None:
         """Date "MM-DD" of a day index; None for NaN (a year without)."""
@@ -131,30 +184,35 @@ class Profile:
     def summary(self) -> dict[str, object]:
         """Figures with p10, p50, p90 over the years and the error of the median; ready for JSON.
 
-        p10 of a date is the early one. A date is None where too many years had no frost to name one.
+        The zone is a mean over winters, so its p10 and p90 come of the error of that mean. p10 of a date is
+        the early one. A date is None where too many years had no frost to name one, a figure where no year
+        has it.
         """
         figures_out: dict[str, object] = {
-            "zone": self.zone,
+            "zone": self._zone_range(),
+            "zone_name": self.zone,
             "zone_number": self.zone_number,
-            "zone_range": self._zone_range(),
             "zone_probabilities": self.zone_probabilities,
             "mean_annual_extreme_min_degC": round(self.annual_extreme_min_degC, 1),
         }
         for name, attribute, digits in _SUMMARY:
-            low, middle, high = np.quantile(getattr(self, attribute), [0.1, 0.5, 0.9])
+            values = getattr(self, attribute)
+            values = values[np.isfinite(values)]
+            levels = np.quantile(values, _LEVELS) if len(values) else [None] * 3
             figures_out[name] = {
-                "p10": round(float(low), digits),
-                "p50": round(float(middle), digits),
-                "p90": round(float(high), digits),
-                "error": _rounded(self.errors.get(name), max(digits, 1)),
-            }
-        for name, at, values in (
+                f"p{level * 100:.0f}": _rounded(value, digits)
+                for level, value in zip(_LEVELS, levels, strict=True)
+            } | {"error": _rounded(self.errors.get(name), max(digits, 1))}
+        for name, at, dates in (
             ("last_spring_frost", lambda dates, q: last_frost_at(dates, 1.0 - q), self.last_spring_frost),
             ("first_autumn_frost", first_frost_at, self.first_autumn_frost),
         ):
-            figures_out[name] = {f"p{round(q * 100)}": self.date(at(values, q)) for q in (0.1, 0.5, 0.9)} | {
+            known = dates[self.growing_known]
+            figures_out[name] = {
+                f"p{q * 100:.0f}": self.date(at(known, q)) if len(known) else None for q in _LEVELS
+            } | {
                 "error_days": _rounded(self.errors.get(name), 1),
-                "years_without": round(float(np.isnan(values).mean()), 3),
+                "years_without": _rounded(float(np.isnan(known).mean()), 3) if len(known) else None,
             }
         return figures_out | {
             "hemisphere": self.hemisphere,
@@ -162,6 +220,8 @@ class Profile:
             "lon": self.lon,
             "elevation_m": self.elevation_m,
             "seasons": len(self.year),
+            "whole_winters": int(self.winter_known.sum()),
+            "whole_growing_years": int(self.growing_known.sum()),
             "chill_season": [self.date(self.chill_season[0]), self.date(self.chill_season[1] - 1)],
             "warming_degC": list(self.warming_degC),
             "made_from": list(self.made_from),
@@ -209,6 +269,15 @@ def _chill_model(model: str) -> tuple[Callable[..., Array], str]:
     return models[model]
 
 
+_LEVELS = (0.1, 0.5, 0.9)
+_BY_SEASON = (
+    "year",
+    "tmin",
+    "tmax",
+    "winter_known",
+    "growing_known",
+    *(field.name for field in fields(Figures)),
+)
 _SUMMARY = (
     ("annual_extreme_min_degC", "annual_min", 1),
     ("chill_hours_0_7", "chill_hours_0_7", 0),
@@ -224,16 +293,20 @@ _SUMMARY = (
 
 
 def build_profile(
-    normals: Normals, years: int = DEFAULT_YEARS, seed: int = DEFAULT_SEED, warming_degC: ArrayLike = 0.0
+    normals: Normals,
+    years: int = DEFAULT_YEARS,
+    seed: int = DEFAULT_SEED,
+    warming_degC: ArrayLike = 0.0,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
 ) -> Profile:
     """Profile of a site from its normals, over so many made seasons.
 
-    warming_degC: one offset, or twelve (January first), added to the daily series [K].
-    Raises BadInput for fewer than two seasons or an offset that is neither.
+    warming_degC: one offset, four (seasons) or twelve (January first), added to the daily series [K];
+    adjustments: what the spot does to it. Raises BadInput for fewer than two seasons or an offset that is
+    neither.
     """
     if years < 2:
         raise BadInput(f"A profile needs at least two seasons, not {years}")
-    offsets = _offsets(warming_degC)
     hemisphere = hemisphere_of(normals.lat)
     weather = generate(
         normals.tmin,
@@ -243,9 +316,6 @@ def build_profile(
         seed,
         winter_year_start=YEAR_STARTS[hemisphere],
     )
-    tmin, tmax = seasons_of(weather, hemisphere)
-    warming = np.repeat(offsets, MONTH_DAYS)[season_days_of_year(hemisphere) - 1]
-    tmin, tmax = tmin + warming, tmax + warming
     made = [
         *normals.made_from,
         f"Daily weather of {years} seasons was made from the monthly normals (seed {seed}).",
@@ -255,20 +325,13 @@ def build_profile(
             f"Monthly minima and a mean coldest night of {normals.annual_extreme_min_degC:.1f} degC do not "
             f"fit together: the weather made is {weather.extreme_min_misfit:+.1f} K off it."
         )
-    if offsets.any():
-        made.append(f"Warmer by {_spoken(offsets)} K than the normals.")
-    window = chill_window(tmin, tmax, normals.lat)
-    of_normals = _errors_of_normals(tmin, tmax, normals.lat, normals.error_monthly_degC)
-    of_normals["annual_extreme_min_degC"] = normals.error_extreme_degC
     return _profile(
-        tmin,
-        tmax,
-        np.arange(1, years + 1),
+        Seasons(np.arange(1, years + 1), *seasons_of(weather, hemisphere)),
         (normals.lat, normals.lon, normals.elevation_m),
-        window,
-        offsets,
-        of_normals,
-        tuple(made),
+        adjustments,
+        warming_degC,
+        made,
+        normals_errors=(normals.error_monthly_degC, normals.error_extreme_degC),
     )
 
 
@@ -278,105 +341,112 @@ def profile_from_daily(
     lon: float | None = None,
     elevation_m: float | None = None,
     warming_degC: ArrayLike = 0.0,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
+    typical_year: bool = False,
 ) -> Profile:
     """Profile of a site from its own daily record.
 
-    frame: columns date, tmin_degC, tmax_degC, one row a day in any order. Seasons with a day missing are left
-    out and named in `made_from`. Raises BadInput if the record is empty or lacks a column, a date comes
-    twice, or no season is complete.
+    frame: columns date, tmin_degC, tmax_degC, one row a day in any order. A gap costs the winter it lies in
+    (chill, coldest night) or the year from midwinter (frosts, warmth), or both; `made_from` names them.
+    typical_year: the frame is one year put together from ordinary months, which makes one season and no
+    spread. Raises BadInput if the record is empty or lacks a column, a date comes twice, or no winter is
+    whole.
     """
-    missing = {"date", "tmin_degC", "tmax_degC"} - set(frame.columns)
-    if missing:
-        raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
-    if frame.empty:
-        raise BadInput("The daily record is empty")
-    try:
-        dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
-        values = frame[["tmin_degC", "tmax_degC"]].astype(np.float64)
-    except (ValueError, TypeError) as fault:
-        raise BadInput(
-            f"The daily record holds something that is no date or no temperature: {fault}",
-            remedy="Check the file with `orchardwright weather check`, which names the line",
-        ) from fault
-    if dates.has_duplicates:
-        twice = dates[dates.duplicated()][0]
-        raise BadInput(
-            f"{twice:%Y-%m-%d} occurs twice in the daily record", remedy="Keep one row for each day"
-        )
-    record = values.set_axis(dates)
+    record = checked_record(frame)
     hemisphere = hemisphere_of(lat)
-    harvests, lows, highs, dropped = [], [], [], []
-    for harvest in range(dates.min().year + 1, dates.max().year + 1):
-        start = pd.Timestamp(harvest - 1, 7 if hemisphere == "north" else 1, 1)
-        days = pd.date_range(start, periods=SEASON_DAYS + 2)
-        days = days[~((days.month == 2) & (days.day == 29))][:SEASON_DAYS]
-        season = record.reindex(days).to_numpy()
-        if np.isfinite(season).all():
-            harvests.append(harvest)
-            lows.append(season[:, 0])
-            highs.append(season[:, 1])
-        elif np.isfinite(season).any():
-            dropped.append(harvest)
-    if not harvests:
+    point = (lat, lon, elevation_m)
+    if typical_year:
+        made = [
+            "A typical year: one season of ordinary months, with no hard winter and no late frost in it. Its"
+            " figures have no spread, and its zone is a guess: a zone is a mean over many winters."
+        ]
+        season = season_of_typical_year(record, hemisphere)
+        return _profile(season, point, adjustments, warming_degC, made, typical_year=True)
+    return _profile(seasons_of_record(record, hemisphere), point, adjustments, warming_degC, [])
+
+
+def profile_of_record(
+    record: WeatherRecord,
+    lat: float | None = None,
+    lon: float | None = None,
+    elevation_m: float | None = None,
+    warming_degC: ArrayLike = 0.0,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
+) -> Profile:
+    """Profile of a weather file as `weather.read_weather` gives it; what is not given is taken from the file.
+
+    Raises BadInput where neither says the latitude, and as `profile_from_daily`.
+    """
+    where = record.lat if lat is None else lat
+    if where is None:
         raise BadInput(
-            f"No season is complete in the daily record ({dates.min():%Y-%m-%d} to {dates.max():%Y-%m-%d})",
-            remedy="A season needs every day from midsummer before the winter to the end of the harvest year",
+            "The weather file does not say where its station stands",
+            where=str(record.path),
+            remedy="Give its latitude with --lat; day length and the hemisphere follow from it",
         )
-    offsets = _offsets(warming_degC)
-    warming = np.repeat(offsets, MONTH_DAYS)[season_days_of_year(hemisphere) - 1]
-    tmin, tmax = np.array(lows) + warming, np.array(highs) + warming
-    made = [f"Daily record, {len(harvests)} complete seasons, harvests {harvests[0]} to {harvests[-1]}."]
-    if dropped:
-        made.append(f"Left out as incomplete: the seasons of {', '.join(map(str, dropped))}.")
-    if len(harvests) < FEWEST_SEASONS_FOR_ZONE:
-        made.append(
-            f"A hardiness zone should rest on {FEWEST_SEASONS_FOR_ZONE} winters; here are {len(harvests)}."
-        )
-    if offsets.any():
-        made.append(f"Warmer by {_spoken(offsets)} K than the record.")
-    return _profile(
-        tmin,
-        tmax,
-        np.array(harvests),
-        (lat, lon, elevation_m),
-        chill_window(tmin, tmax, lat),
-        offsets,
-        {},
-        tuple(made),
+    profile = profile_from_daily(
+        record.frame,
+        where,
+        record.lon if lon is None else lon,
+        record.elevation_m if elevation_m is None else elevation_m,
+        warming_degC,
+        adjustments,
+        record.typical_year,
     )
-
-
-def seasons_of(weather: DailyWeather, hemisphere: Hemisphere) -> tuple[Array, Array]:
-    """Cut a run of N made years into N - 1 overlapping seasons: tmin, tmax (N - 1, 548) [degC]."""
-    days = (
-        YEAR_STARTS[hemisphere]
-        + np.arange(len(weather.tmin) - 1)[:, None] * YEAR_DAYS
-        + np.arange(SEASON_DAYS)
-    )
-    return weather.tmin.ravel()[days], weather.tmax.ravel()[days]
+    about = [f"Weather file {record.path.name} ({record.format})."]
+    if record.filled_days:
+        about.append(f"{record.filled_days} days in short gaps were filled from their neighbours.")
+    return replace(profile, made_from=(*about, *profile.made_from))
 
 
 def _profile(
-    tmin: Array,
-    tmax: Array,
-    year: NDArray[np.int64],
+    seasons: Seasons,
     point: tuple[float, float | None, float | None],
-    window: tuple[int, int],
-    offsets: Array,
-    errors_of_normals: dict[str, float],
-    made_from: tuple[str, ...],
+    adjustments: Adjustments,
+    warming_degC: ArrayLike,
+    made: list[str],
+    normals_errors: tuple[float, float] | None = None,
+    typical_year: bool = False,
 ) -> Profile:
+    """normals_errors: of a monthly value and of the coldest night [K] where the weather is made; else a
+    record."""
     lat, lon, elevation = point
-    of_season = figures(tmin, tmax, lat, window)
-    mean_extreme = float(of_season.annual_min.mean())
-    errors = _errors_of_sampling(of_season)
-    if errors_of_normals:
+    of_months = offsets(warming_degC)
+    tmin, tmax = adjustments.apply(seasons.tmin, seasons.tmax, lat)
+    warming = np.repeat(of_months, MONTH_DAYS)[season_days_of_year(hemisphere_of(lat)) - 1]
+    tmin, tmax, year = tmin + warming, tmax + warming, seasons.year
+    whole_low, whole_high = filled(tmin), filled(tmax)
+    window = chill_window(whole_low, whole_high, lat)
+    winter_known, growing_known = known_parts(tmin, lat, window)
+    kept = winter_known | growing_known
+    if normals_errors is None and not typical_year:
+        made = [*made, *record_sentences(year, winter_known, growing_known)]
+        if not winter_known.any():
+            raise BadInput(
+                f"No winter is whole in the daily record ({year[0] - 1} to {year[-1]})",
+                remedy="Chill and cold need every day from autumn to spring, gaps of up to five days filled",
+            )
+    of_season = mask_unknown(
+        figures(whole_low[kept], whole_high[kept], lat, window), winter_known[kept], growing_known[kept]
+    )
+    mean_extreme = float(np.nanmean(of_season.annual_min))
+    errors = errors_of_sampling(of_season, _ERROR_NAMES)
+    if normals_errors is not None:
+        of_normals = errors_of_normals(tmin, tmax, lat, normals_errors[0], _ERROR_NAMES)
+        of_normals["annual_extreme_min_degC"] = normals_errors[1]
         # The made coldest nights are fitted to the mean asked for: their number adds no error to it.
         errors["annual_extreme_min_degC"] = 0.0
-        errors = {name: float(np.hypot(errors_of_normals[name], error)) for name, error in errors.items()}
+        errors = {name: float(np.hypot(of_normals[name], error)) for name, error in errors.items()}
     error = errors["annual_extreme_min_degC"]
+    made = [*made, *adjustments.said()]
+    if of_months.any():
+        made.append(
+            f"Warmer by {spoken(of_months)} K than {'the normals' if normals_errors else 'the record'}."
+        )
+    tmin, tmax, year = tmin[kept], tmax[kept], year[kept]
+    winter_known, growing_known = winter_known[kept], growing_known[kept]
     values = {field.name: getattr(of_season, field.name) for field in fields(Figures)}
-    for array in (tmin, tmax, year, *values.values()):
+    for array in (tmin, tmax, year, winter_known, growing_known, *values.values()):
         array.setflags(write=False)
     return Profile(
         lat=lat,
@@ -386,64 +456,24 @@ def _profile(
         year=year,
         tmin=tmin,
         tmax=tmax,
+        winter_known=winter_known,
+        growing_known=growing_known,
         chill_season=window,
         annual_extreme_min_degC=mean_extreme,
         zone=winter.zone_of(mean_extreme),
         zone_number=winter.zone_number_of(mean_extreme),
         zone_probabilities=winter.zone_probabilities(mean_extreme, error if np.isfinite(error) else 0.0),
-        warming_degC=tuple(float(offset) for offset in np.unique(offsets))
-        if np.ptp(offsets) == 0.0
-        else tuple(float(offset) for offset in offsets),
+        warming_degC=tuple((of_months[:1] if np.ptp(of_months) == 0.0 else of_months).tolist()),
         errors=errors,
-        made_from=made_from,
+        made_from=tuple(made),
         **values,
     )
-
-
-def _errors_of_normals(tmin: Array, tmax: Array, lat: float, error: float) -> dict[str, float]:
-    """Half the difference of the medians when all months are warmer and colder by their error."""
-    some = slice(0, _SEASONS_FOR_ERRORS)
-    warm = figures(tmin[some] + error, tmax[some] + error, lat)
-    cold = figures(tmin[some] - error, tmax[some] - error, lat)
-    return {name: abs(_mean(warm, at) - _mean(cold, at)) / 2.0 for name, at in _ERROR_NAMES.items()}
-
-
-def _errors_of_sampling(of_season: Figures) -> dict[str, float]:
-    """Standard error of the median of so many years, of the mean for the coldest night."""
-    out = {}
-    for name, attribute in _ERROR_NAMES.items():
-        values = getattr(of_season, attribute)
-        values = values[np.isfinite(values)]
-        of_mean = float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("nan")
-        out[name] = of_mean if attribute == "annual_min" else _MEDIAN_PER_MEAN_ERROR * of_mean
-    return out
 
 
 _ERROR_NAMES = {name: attribute for name, attribute, _ in _SUMMARY} | {
     "last_spring_frost": "last_spring_frost",
     "first_autumn_frost": "first_autumn_frost",
 }
-
-
-def _mean(of_season: Figures, attribute: str) -> float:
-    """Mean over the years; years without frost are left out: only the shift of the middle matters here."""
-    values = getattr(of_season, attribute)
-    values = values[np.isfinite(values)]
-    return float(np.mean(values)) if len(values) else float("nan")
-
-
-def _offsets(warming: ArrayLike) -> Array:
-    offsets = np.asarray(warming, dtype=np.float64)
-    if offsets.ndim == 0:
-        offsets = np.full(12, float(offsets))
-    if offsets.shape != (12,) or not np.isfinite(offsets).all():
-        raise BadInput("Warming is one offset in K or twelve, January first")
-    return offsets
-
-
-def _spoken(offsets: Array) -> str:
-    low, high = offsets.min(), offsets.max()
-    return f"{low:.1f}" if low == high else f"{low:.1f} to {high:.1f}"
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

@@ -27,6 +27,7 @@ CHILL_START = {"north": 92, "south": 90}
 MIDWINTER = {"north": 184, "south": 181}
 MIDSUMMER = {"north": 379, "south": 379}
 CHILL_EARLIEST_END = {"north": 243, "south": 243}  # 1 March / 1 September, the first day not counted
+WINTER_END = {"north": 274, "south": 273}  # 1 April / 1 October, the first day after the winter half
 CHILL_LATEST_END = {"north": 335, "south": 334}  # 1 June / 1 December
 
 

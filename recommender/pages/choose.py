@@ -26,6 +26,7 @@ from recommender.wording import (
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
+    from recommender.climate.profile import Profile
     from recommender.suitability.ranking import Ranking
 
 _FIRST = 10
@@ -201,8 +202,8 @@ def _wishes(bound: Any) -> dict[str, Any]:
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
-    frame = ranking.frame
-    _site(ranking.site, units)
+    frame = ranking.frame_in(units)
+    _site(ranking.site, ranking.context.profile, units)
     if frame.empty:
         st.html(
             '<div class="ow-empty"><p>No variety is left.'
@@ -247,13 +248,36 @@ def _csv(ranking: Ranking) -> str:
     return csv_text(ranking.frame)
 
 
-def _site(site: dict[str, Any], units: Units) -> None:
+def _site(site: dict[str, Any], profile: Profile, units: Units) -> None:
     st.html(
         cards.paragraphs([place_sentence(site, units)], "ow-site")
         + cards.figures(climate_figures(site, units))
     )
     with st.expander("How sure these figures are"):
         st.html(cards.paragraphs(_DOUBT + tuple(site["made_from"])))
+    year = st.expander("The year at your site: chill, frost, warmth", key="year", on_change="rerun")
+    if year.open:
+        with year:
+            _year(profile, units)
+
+
+def _year(profile: Profile, units: Units) -> None:
+    from recommender import charts_climate as charts
+    from recommender.climate import course
+
+    summary, side, paper = profile.summary(), profile.hemisphere, shared.paper()
+    pictures = (
+        (
+            "Chill builds up",
+            charts.chill_build_up(course.chill_by_winter(profile), summary, side, units, paper),
+        ),
+        ("Frost", charts.frost_curve(course.frost_risk(profile), summary, side, units, paper)),
+        ("Warmth", charts.temperature_course(course.temperature_bands(profile), side, units, paper)),
+    )
+    for heading, picture in pictures:
+        st.subheader(heading)
+        st.html(cards.paragraphs([picture.sentence]))
+        st.altair_chart(picture.chart, width="stretch", theme=None)
 
 
 def _table(listed: Any) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from recommender.climate.adjustments import STILL_NIGHT_K, Adjustments
 from recommender.errors import BadInput, UnknownName
 from recommender.suitability.answers import Answers
 
@@ -24,10 +25,6 @@ Soil = Literal["unknown", "sand", "loam", "clay", "chalk"]
 Wetness = Literal["unknown", "wet", "normal", "dry"]
 Frost = Literal["usual", "hollow", "sheltered"]
 YesNo = Literal["unknown", "yes", "no"]
-
-# Still, clear nights on an orchard's floor against the air around [K]: cold air pools in a hollow, a wall or
-# a canopy gives some warmth back (common practice; two to three degrees are usual between floor and slope).
-FROST_SHIFT: dict[str, float] = {"usual": 0.0, "hollow": -2.0, "sheltered": 1.5}
 
 
 class Site(Answers):
@@ -111,7 +108,7 @@ class Site(Answers):
     @property
     def frost_shift(self) -> float:
         """How much colder (negative) or milder than its surroundings the site's still nights are [K]."""
-        return FROST_SHIFT[self.frost]
+        return STILL_NIGHT_K[self.frost]
 
 
 @lru_cache(maxsize=64)
@@ -122,11 +119,19 @@ def _profile(
     elevation_m: float | None,
     zone: str | None,
     chill_hours: float | None,
+    adjustments: Adjustments,
+    warming_degC: tuple[float, ...],
 ) -> tuple[Profile, PlaceMatch | None]:
-    from recommender.climate import normals, places, profile
+    from recommender.climate import matching, normals, places, profile, winter
 
+    warming = warming_degC if len(warming_degC) > 1 else warming_degC[0]
     if zone is not None and chill_hours is not None:
-        return profile.build_profile(normals.normals_like(zone, chill_hours, lat)), None
+        like = normals.normals_like(zone, chill_hours, lat)
+        number = winter.zone_number(zone)
+        made = matching.profile_matching(
+            like, number, chill_hours, warming_degC=warming, adjustments=adjustments
+        )
+        return made, None
     match = None
     if place is not None:
         match = places.find_place(place)
@@ -134,15 +139,22 @@ def _profile(
         elevation_m = elevation_m if elevation_m is not None else match.elevation_m
     if lat is None or lon is None:
         raise BadInput("Nothing says where the site is", remedy="Give place, or lat and lon")
-    return profile.build_profile(normals.normals_at(lat, lon, elevation_m)), match
+    found = normals.normals_at(lat, lon, elevation_m)
+    return profile.build_profile(found, warming_degC=warming, adjustments=adjustments), match
 
 
-def climate_of(site: Site) -> tuple[Profile, PlaceMatch | None]:
+def climate_of(
+    site: Site, adjustments: Adjustments | None = None, warming_degC: tuple[float, ...] = (0.0,)
+) -> tuple[Profile, PlaceMatch | None]:
     """The site's climate and, if it was named, the place it was taken for. Kept for the last 64 sites.
 
-    Raises UnknownName for a place that is not known, BadInput for a point at sea.
+    adjustments: what the spot does to the weather around; warming_degC: one offset or twelve [K]. The site's
+    answer
+    about frost is not among them: the ranking weighs it by itself. Raises UnknownName for a place that is not
+    known, BadInput for a point at sea.
     """
-    return _profile(site.place, site.lat, site.lon, site.elevation_m, site.zone, site.chill_hours)
+    where = (site.place, site.lat, site.lon, site.elevation_m, site.zone, site.chill_hours)
+    return _profile(*where, adjustments or Adjustments(), warming_degC)
 
 
 def existing_trees(site: Site, catalog: Catalog) -> list[tuple[str, str]]:

@@ -137,6 +137,21 @@ def test_the_harvest_calendar_tells_the_blind_what_it_shows(page: Page, address:
     _picture(page, "choose-calendar")
 
 
+def test_the_year_at_the_site_is_drawn_when_asked_for(page: Page, address: str) -> None:
+    _list_for(page, address, "Bristol, England")
+    page.get_by_text("The year at your site").click()
+    page.get_by_role("heading", name="Warmth").wait_for()
+    charts = page.locator(".stExpander [data-testid=stVegaLiteChart][role=graphics-document]")
+    charts.nth(2).wait_for()
+    told = [charts.nth(number).get_attribute("aria-label") or "" for number in range(3)]
+    for words, start in zip(told, ("Your winters bring", "After", "The coldest weeks"), strict=True):
+        assert words.startswith(start)
+    wide, shown = page.locator("[data-testid=stMain]").evaluate("e => [e.scrollWidth, e.clientWidth]")
+    assert wide <= shown
+    page.get_by_role("heading", name="Chill builds up").scroll_into_view_if_needed()
+    _picture(page, "choose-year")
+
+
 def test_about_is_one_click_away(page: Page, address: str) -> None:
     page.goto(address)
     page.wait_for_selector(".ow-empty")

@@ -183,6 +183,62 @@ def test_an_incomplete_season_is_left_out_and_named(maritime: Profile) -> None:
     assert profile_from_daily(empty, lat=50.0).year.tolist() == profile.year.tolist()
 
 
+def test_a_gap_costs_only_the_part_it_lies_in(maritime: Profile) -> None:
+    record = daily_record(maritime, 1990)
+    august = (record["date"] >= "2005-08-01") & (record["date"] < "2005-08-20")
+    profile = profile_from_daily(record[~august], lat=50.0)
+    lost = profile.year == 2005
+    assert profile.winter_known.all()
+    assert (~profile.growing_known == lost).all()
+    assert np.isnan(profile.gdd10[lost]).all()
+    assert np.isnan(profile.frost_free_days[lost]).all()
+    assert np.array_equal(profile.chill_portions, maritime.chill_portions)
+    assert np.array_equal(profile.last_spring_frost[~lost], maritime.last_spring_frost[~lost], equal_nan=True)
+    summary = profile.summary()
+    assert (summary["whole_winters"], summary["whole_growing_years"]) == (30, 29)
+    assert summary["gdd10"]["p50"] == pytest.approx(np.median(maritime.gdd10[~lost]), abs=0.5)  # type: ignore[index]
+    assert any("frosts and warmth of 2005" in sentence for sentence in profile.made_from)
+    json.dumps(summary, allow_nan=False)
+
+
+def test_a_gap_in_winter_costs_that_winter_in_every_chill_figure(maritime: Profile) -> None:
+    record = daily_record(maritime, 1990)
+    december = (record["date"] >= "2004-12-10") & (record["date"] < "2004-12-20")
+    profile = profile_from_daily(record[~december], lat=50.0)
+    assert profile.year[~profile.winter_known].tolist() == [2005]
+    # The warmth and the autumn frost of 2004 run to the end of its December.
+    assert profile.year[~profile.growing_known].tolist() == [2004]
+    running = profile.chill_build_up()
+    assert np.isnan(running[~profile.winter_known]).all()
+    assert running[profile.winter_known, -1] == pytest.approx(profile.chill_portions[profile.winter_known])
+    assert profile.safe_chill() == pytest.approx(
+        np.quantile(profile.chill_portions[profile.winter_known], 0.1)
+    )
+
+
+def test_complete_seasons_have_every_day_and_every_figure(maritime: Profile) -> None:
+    assert maritime.complete() is maritime
+    record = daily_record(maritime, 1990)
+    gaps = (record["date"] >= "2005-08-01") & (record["date"] < "2005-08-20")
+    gaps |= (record["date"] >= "2010-01-01") & (record["date"] < "2010-02-01")
+    whole = profile_from_daily(record[~gaps], lat=50.0).complete()
+    assert sorted(set(range(1991, 2021)) - set(whole.year.tolist())) == [2005, 2010]
+    assert np.isfinite(whole.tmin).all()
+    assert np.isfinite(whole.chill_portions).all()
+    with pytest.raises(BadInput, match="both a whole winter and a whole summer"):
+        profile_from_daily(record.iloc[:400], lat=50.0).complete()
+
+
+def test_one_winter_without_its_summer_gives_chill_and_no_frost_dates(maritime: Profile) -> None:
+    profile = profile_from_daily(daily_record(maritime, 1990).iloc[:400], lat=50.0)
+    summary = profile.summary()
+    assert summary["chill_portions"]["p50"] == pytest.approx(profile.chill_portions[0], abs=0.1)  # type: ignore[index]
+    assert summary["chill_portions"]["p50"] > 80.0  # type: ignore[index]
+    assert summary["last_spring_frost"]["p50"] is None  # type: ignore[index]
+    assert summary["gdd10"]["p50"] is None  # type: ignore[index]
+    json.dumps(summary, allow_nan=False)
+
+
 def test_few_winters_are_said_to_be_too_few_for_a_zone(maritime: Profile) -> None:
     record = daily_record(maritime, 1990)
     short = profile_from_daily(record[record["date"] < "1996-01-01"], lat=50.0)
@@ -197,8 +253,8 @@ def test_records_that_cannot_be_used_are_refused(maritime: Profile) -> None:
         profile_from_daily(record.drop(columns="tmax_degC"), lat=50.0)
     with pytest.raises(BadInput, match="occurs twice"):
         profile_from_daily(pd.concat([record, record.iloc[[5]]]), lat=50.0)
-    with pytest.raises(BadInput, match="No season is complete"):
-        profile_from_daily(record.iloc[:400], lat=50.0)
+    with pytest.raises(BadInput, match="No winter is whole"):
+        profile_from_daily(record.iloc[:200], lat=50.0)
     with pytest.raises(BadInput, match="no date or no temperature"):
         profile_from_daily(record.assign(date="yesterday"), lat=50.0)
     with pytest.raises(BadInput, match="no date or no temperature"):
@@ -252,8 +308,8 @@ def test_the_summary_orders_its_quantiles_and_is_json(maritime: Profile) -> None
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
     for name in ("last_spring_frost", "first_autumn_frost"):
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
-    assert summary["zone"] == summary["zone_range"]["p50"] == maritime.zone
-    zones = [winter.zone_number(summary["zone_range"][name]) for name in ("p10", "p50", "p90")]
+    assert summary["zone_name"] == summary["zone"]["p50"] == maritime.zone
+    zones = [winter.zone_number(summary["zone"][name]) for name in ("p10", "p50", "p90")]
     assert zones[0] < zones[1] < zones[2]
     assert summary["made_from"][0] == "Invented normals."
 
@@ -266,7 +322,7 @@ def test_profiles_are_stored_and_read_back(maritime: Profile, tmp_path: Path) ->
     maritime.to_parquet(tmp_path / "site.parquet")
     frame = pd.read_parquet(tmp_path / "site.parquet")
     assert np.array_equal(frame["chill_portions"], maritime.chill_portions)
-    assert frame.attrs["profile"]["zone"] == maritime.zone
+    assert frame.attrs["profile"]["zone_name"] == maritime.zone
     assert sorted(path.name for path in tmp_path.iterdir()) == ["site.json", "site.parquet"]
 
 

@@ -93,7 +93,7 @@ def seattle() -> tuple[Profile, Profile, Figures]:
     """Seattle as it was, as made from its own monthly means, and as its normal day without scatter."""
     data = pytest.importorskip("vega_datasets", reason="the real series come with vega_datasets").data
     table = data.seattle_weather().rename(columns={"temp_min": "tmin_degC", "temp_max": "tmax_degC"})
-    real = profile_from_daily(table, lat=47.6)
+    real = profile_from_daily(table, lat=47.6).complete()
     of_year = season_days_of_year("north")[:YEAR_DAYS]
     low, high = (monthly_means(part[:, np.argsort(of_year)].mean(axis=0)) for part in (real.tmin, real.tmax))
     assert MONTH_DAYS.sum() == len(of_year)
