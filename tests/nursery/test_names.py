@@ -74,6 +74,13 @@ def test_a_line_falls_into_its_parts(
     assert (None if pd.isna(row["price"]) else row["price"]) == price
 
 
+@pytest.mark.parametrize("mark", ["", "™", " €9"])
+def test_letters_decoded_wrongly_are_mended_beside_real_marks(mark: str) -> None:
+    broken = "Újfehértói Fürtös".encode().decode("cp1252") + mark
+    assert mended(broken).startswith("Újfehértói Fürtös")
+    assert mended("Große Schwarze Knorpel, Čačanska lepotica") == "Große Schwarze Knorpel, Čačanska lepotica"
+
+
 def test_name_of_two_fruits_is_left_to_a_person(catalog: Catalog) -> None:
     row = read_lines(["Starkrimson"], catalog).lines.iloc[0]
     assert row["decision"] == "review"
