@@ -157,6 +157,19 @@ def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[F
     return both[:, 0], both[:, 1]
 
 
+def coldest_around(tmin: Floats) -> Floats:
+    """Coldest night (Y, D) from two days before to twelve after each day, should it be full bloom [degC]."""
+    days = tmin.shape[1]
+    coldest = np.full(tmin.shape, np.inf)
+    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
+        if offset < 0:
+            part, night = coldest[:, -offset:], tmin[:, :offset]
+        else:
+            part, night = coldest[:, : days - offset], tmin[:, offset:]
+        np.minimum(part, night, out=part)
+    return coldest
+
+
 def bloom_without_frost(
     tmin: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
 ) -> Floats:
@@ -168,14 +181,7 @@ def bloom_without_frost(
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
     years, days = tmin.shape
-    coldest = np.full((years, days), np.inf)
-    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
-        shifted = np.full((years, days), np.inf)
-        if offset < 0:
-            shifted[:, -offset:] = tmin[:, :offset]
-        else:
-            shifted[:, : days - offset] = tmin[:, offset:]
-        np.minimum(coldest, shifted, out=coldest)
+    coldest = coldest_around(tmin)
     spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
     year = np.arange(years)[None, :]
     kept = np.zeros(when.bloom.shape)
@@ -194,12 +200,11 @@ def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_]) -> Floats:
     return np.where(evergreen, 1.0, ndtr(spare / when.harvest_error[:, None]).mean(axis=1))
 
 
-def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
-    """Expected share of summers warm enough for good fruit.
+def warmth_need(varieties: Varieties) -> tuple[Floats, Floats]:
+    """Summer warmth wanted for good fruit and how soft that bound is (V,) [degree days above 10 degC].
 
-    gdd10 (Y,) [degree days above 10 degC]. The crop's need lies between where a middling variety fails and
-    where it is good; early varieties and those of low heat need want less, late ones and those of high heat
-    need more.
+    The crop's need lies between where a middling variety fails and where it is good; early varieties and
+    those of low heat need want less, late ones and those of high heat need more.
     """
     fails = varieties.defaults["warmth_fails"].to_numpy(dtype=float)
     good = varieties.defaults["warmth_good"].to_numpy(dtype=float)
@@ -207,7 +212,12 @@ def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
         mapped(text(varieties.frame, "heat_need"), {"low": 0.85, "medium": 1.0, "high": 1.15}), nan=1.0
     )
     need = (fails + good) / 2.0 * own * (1.0 + 0.08 * np.clip(varieties.ripe_class.value, -2.0, 2.0))
-    return share_above(gdd10, need, (good - fails) / 2.0)
+    return need, (good - fails) / 2.0
+
+
+def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
+    """Expected share of summers warm enough for good fruit. gdd10 (Y,) [degree days above 10 degC]."""
+    return share_above(gdd10, *warmth_need(varieties))
 
 
 def pollination(

@@ -4,8 +4,8 @@ In comes the catalog's wide traits frame (one row a variety) with the crops tabl
 arrays in the same order, each trait with its value, its error (one standard deviation) and whether it is
 published for the variety.
 A value that nobody published is never left out and never counted as good: it is the crop's usual value with
-an error as wide as the crop is varied. Later, `catalog.gaps` can give better estimates through the same three
-arrays.
+an error as wide as the crop is varied; where `catalog.gaps` could estimate it, that usual value moved by the
+estimate's departure, with the estimate's error. Neither counts as known.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.suitability.crop_defaults import defaults_for
+from recommender.suitability.estimated import Estimated, estimated_for
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -113,6 +114,7 @@ class Varieties:
     evergreen: Bools
     crosses_with: dict[str, frozenset[str]]
     n_sources: dict[str, Floats] = field(default_factory=dict)
+    estimated: dict[str, Bools] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -171,7 +173,13 @@ def _filled(value: Floats, error: Floats, usual: Floats, usual_error: Floats) ->
     return Trait(np.where(known, value, usual), np.where(known, error, usual_error), known)
 
 
-def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
+def _moved(usual: Floats, error: Floats, apart: Floats, apart_error: Floats) -> tuple[Floats, Floats]:
+    """What is usual (V,), moved by an estimated departure where there is one, with the estimate's error."""
+    told = np.isfinite(apart)
+    return np.where(told, usual + np.nan_to_num(apart), usual), np.where(told, apart_error, error)
+
+
+def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame, guess: Estimated) -> Trait:
     crop = frame["crop"]
     from_zone = zone_bound(number(frame, "zone_min")) - ZONE_MARGIN_K
     zone_error = np.maximum(ZONE_RATING_ERROR_K, _spread(frame, "zone_min") * 5.56)
@@ -199,10 +207,15 @@ def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
     width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
     with np.errstate(invalid="ignore"):
         value, error = drawn_in(value, error, usual, width)
+    # A zone is 10 degF wide.
+    apart, apart_error = guess.departure("zone_min", "min_survival_temp", scale=(10.0 / 1.8, 1.0))
+    usual, width = _moved(usual, width, apart, apart_error)
     return _filled(np.where(total > 0, value, np.nan), error, usual, np.hypot(ZONE_RATING_ERROR_K, width))
 
 
-def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bools, Floats, Floats]:
+def _chill(
+    frame: pd.DataFrame, crops: pd.DataFrame, guess: Estimated
+) -> tuple[Trait, Trait, Bools, Floats, Floats]:
     crop = frame["crop"]
     hours = number(frame, "chill_hours")
     units = number(frame, "chill_units")
@@ -226,6 +239,12 @@ def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bool
     crop_weight = width**-2
     usual = (zone_weight * np.nan_to_num(by_zone) + crop_weight * middle) / (zone_weight + crop_weight)
     usual_error = np.sqrt(1.0 / (zone_weight + crop_weight))
+    # The estimate has seen the warmest zone already, so it takes that figure's place.
+    apart, apart_error = guess.departure("chill_hours")
+    told = np.isfinite(apart)
+    moved, moved_error = _moved(middle, width, apart, np.hypot(CHILL_HOURS_ERROR, apart_error))
+    usual = np.where(told, np.maximum(moved, 0.0), usual)
+    usual_error = np.where(told, moved_error, usual_error)
     usual, usual_error = np.where(evergreen, 0.0, usual), np.where(evergreen, 20.0, usual_error)
     needed, error = drawn_in(needed, error, usual, usual_error)
     in_hours = _filled(np.where(evergreen & ~np.isfinite(hours), np.nan, needed), error, usual, usual_error)
@@ -248,7 +267,7 @@ def published(frame: pd.DataFrame, *traits: str) -> Bools:
     return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
 
 
-def _bloom_shift(frame: pd.DataFrame, chill: Trait) -> Trait:
+def _bloom_shift(frame: pd.DataFrame, chill: Trait, guess: Estimated) -> Trait:
     crop = frame["crop"]
     by_offset = _centred(crop, number(frame, "bloom_offset"))
     by_word = mapped(text(frame, "bloom_season"), BLOOM_SEASON_DAYS)
@@ -256,10 +275,13 @@ def _bloom_shift(frame: pd.DataFrame, chill: Trait) -> Trait:
     error = np.where(np.isfinite(by_offset), np.maximum(2.0, _spread(frame, "bloom_offset")), 4.0)
     middle = pd.Series(chill.value).groupby(crop.to_numpy()).transform("median").to_numpy(dtype=float)
     by_chill = (chill.value - middle) / 100.0 * BLOOM_DAYS_PER_100_CHILL_HOURS
-    return _filled(value, error, np.clip(by_chill, -15.0, 10.0), np.full(len(frame), 5.0))
+    usual, usual_error = np.clip(by_chill, -15.0, 10.0), np.full(len(frame), 5.0)
+    apart, apart_error = guess.departure("bloom_offset")
+    usual, usual_error = _moved(np.where(np.isfinite(apart), 0.0, usual), usual_error, apart, apart_error)
+    return _filled(value, error, usual, usual_error)
 
 
-def _ripe(frame: pd.DataFrame, defaults: pd.DataFrame) -> tuple[Trait, Trait]:
+def _ripe(frame: pd.DataFrame, defaults: pd.DataFrame, guess: Estimated) -> tuple[Trait, Trait]:
     """Days from bloom to ripe at 17 degC, and where in the crop's season that lies in its standard
     deviations."""
     crop = frame["crop"]
@@ -276,12 +298,18 @@ def _ripe(frame: pd.DataFrame, defaults: pd.DataFrame) -> tuple[Trait, Trait]:
     error = np.where(np.isfinite(by_offset), 6.0, 10.0)
     value = np.where(np.isfinite(days), days, usual + shift)
     error = np.where(np.isfinite(days), 8.0, error)
-    ripe = _filled(value, error, usual, spread)
+    apart, apart_error = guess.departure("ripening_offset", "bloom_to_harvest", "harvest_start")
+    apart = np.clip(apart, -3.0 * spread, 3.0 * spread)
+    told = np.isfinite(apart)
+    apart_error = np.maximum(np.nan_to_num(apart_error, nan=1.0), 10.0)
+    ripe = _filled(value, error, *_moved(usual, spread, apart, apart_error))
     place = (
         np.where(np.isfinite(by_word), by_word, np.where(np.isfinite(shift), shift, value - usual)) / spread
     )
     known = np.isfinite(place)
-    return ripe, Trait(np.where(known, place, 0.0), np.where(known, error / spread, 1.0), known)
+    guessed = np.where(told, np.nan_to_num(apart) / spread, 0.0)
+    doubt = np.where(told, np.minimum(apart_error / spread, 1.5), 1.0)
+    return ripe, Trait(np.where(known, place, guessed), np.where(known, error / spread, doubt), known)
 
 
 VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3}
@@ -323,22 +351,36 @@ def _disease(frame: pd.DataFrame) -> Trait:
     return Trait(value, 0.3 / np.sqrt(count + 1.0), count > 0)
 
 
+def _estimated(guess: Estimated) -> dict[str, Bools]:
+    """For which varieties (V,) each group of traits rests on an estimate where it is not published."""
+    groups = {
+        "hardiness": ("zone_min", "min_survival_temp"),
+        "chill": ("chill_hours",),
+        "bloom": ("bloom_offset",),
+        "ripening": ("ripening_offset", "bloom_to_harvest", "harvest_start"),
+    }
+    return {name: np.isfinite(guess.departure(*traits)[0]) for name, traits in groups.items()}
+
+
 def expect(
     traits: pd.DataFrame,
     crops: pd.DataFrame,
     rootstocks: pd.DataFrame | None = None,
     sources: pd.DataFrame | None = None,
+    estimates: pd.DataFrame | None = None,
 ) -> Varieties:
     """What to expect of every variety.
 
     traits: the catalog's wide frame (V rows); crops: one row a crop; rootstocks: one row a stock;
-    sources: settled values (crop, variety, trait, n_sources), for saying how many sources a value has.
+    sources: settled values (crop, variety, trait, n_sources), for saying how many sources a value has;
+    estimates: the catalog's estimates of what nobody published.
     """
     frame = traits.reset_index(drop=True)
     table = crops.set_index("crop")
     defaults = defaults_for(frame["crop"])
-    hours, portions, by_portions, low, high = _chill(frame, table)
-    ripe, place = _ripe(frame, defaults)
+    guess = estimated_for(frame, estimates)
+    hours, portions, by_portions, low, high = _chill(frame, table, guess)
+    ripe, place = _ripe(frame, defaults, guess)
     fertile = text(frame, "self_fertility")
     typical = frame["crop"].map(table["typical_self_fertility"]).astype(object)
     crosses = {
@@ -358,13 +400,13 @@ def expect(
     return Varieties(
         frame=frame,
         defaults=defaults,
-        hardiness=_hardiness(frame, defaults),
+        hardiness=_hardiness(frame, defaults, guess),
         chill_hours=hours,
         chill_portions=portions,
         by_portions=by_portions,
         chill_low=low,
         chill_high=high,
-        bloom_shift=_bloom_shift(frame, hours),
+        bloom_shift=_bloom_shift(frame, hours, guess),
         ripe_days=ripe,
         ripe_class=place,
         height=_height(frame, table, rootstocks),
@@ -374,4 +416,5 @@ def expect(
         evergreen=frame["crop"].map(table["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool),
         crosses_with=crosses,
         n_sources=counts,
+        estimated=_estimated(guess),
     )

@@ -138,7 +138,9 @@ def varieties_of(catalog: Catalog) -> Varieties:
     """What to expect of every variety of a catalog; worked out once for each open catalog."""
     held = _EXPECTED.get(catalog)
     if held is None:
-        held = expect(catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all())
+        held = expect(
+            catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all(), catalog.estimates()
+        )
         _EXPECTED[catalog] = held
     return held
 
@@ -155,6 +157,7 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
         elif isinstance(value, np.ndarray):
             parts[part.name] = value[rows]
     parts["n_sources"] = {name: value[rows] for name, value in varieties.n_sources.items()}
+    parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
 
 

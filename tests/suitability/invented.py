@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.catalog.gaps import empty_estimates
 from recommender.errors import UnknownName
 
 YEARS = 30
@@ -107,6 +108,9 @@ class InventedCatalog:
     def settled_all(self) -> pd.DataFrame:
         rows = [(crop, name, "zone_min", 3) for crop, name, zone, *_ in _VARIETIES if zone is not None]
         return pd.DataFrame(rows, columns=["crop", "variety", "trait", "n_sources"])
+
+    def estimates(self) -> pd.DataFrame:
+        return empty_estimates()
 
     def cautions(self) -> pd.DataFrame:
         rows = [
