@@ -281,12 +281,17 @@ def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.
 
 
 def rank(
-    site: Site, goals: Goals | None = None, catalog: Catalog | None = None, profile: Profile | None = None
+    site: Site,
+    goals: Goals | None = None,
+    catalog: Catalog | None = None,
+    profile: Profile | None = None,
+    intervals: bool = False,
 ) -> Ranking:
     """Rank every variety of the wanted crops for a site, best first.
 
     goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
-    climate (default: worked out from where the site is). Raises UnknownName for a place, crop or tree that is
+    climate (default: worked out from where the site is); intervals: draw traits and climate, which replaces
+    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>. Raises UnknownName for a place, crop or tree that is
     not known, BadInput for a site at sea.
     """
     goals = goals if goals is not None else Goals()
@@ -318,6 +323,17 @@ def rank(
         value = combine(found, end) * factor
         ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
 
+    drawn: dict[str, Any] = {}
+    if intervals:
+        from recommender.suitability import uncertainty
+
+        sampled = uncertainty.drawn_limits(varieties, profile, when, kills, site.frost_shift)
+        swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
+        other = uncertainty.with_disease(varieties, factor, swing)
+        fit = (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
+        sure = uncertainty.spread(sampled, LIMITS, ends["score"], other, fit, RULED_OUT_CEILING)
+        drawn = uncertainty.columns(sure, ends["score"], VERDICTS)
+
     context = reasons.Context(
         varieties=varieties,
         profile=profile,
@@ -345,6 +361,7 @@ def rank(
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
         **reasons.dates(context),
+        **drawn,
     }
     frame = pd.DataFrame(values)
     # Equal scores keep the catalog's order (crop, then variety), so that a list is the same every time.

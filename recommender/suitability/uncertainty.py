@@ -20,7 +20,7 @@ from __future__ import annotations
 import zlib
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,8 +136,7 @@ def drawn_limits(
     seed: int = SEED,
 ) -> dict[str, Floats]:
     """The limiting criteria of `ranking.LIMITS` in every draw (V, D)."""
-    frame = varieties.frame
-    names = (frame["crop"].astype(str) + ":" + frame["variety"].astype(str)).to_list()
+    names = names_of(varieties)
     rng = np.random.default_rng(seed)
     count = len(profile.annual_min)
     chosen = rng.integers(count, size=(draws, count))
@@ -207,6 +206,41 @@ def drawn_verdicts(
     verdict[doubtful] = 2
     verdict[ruled_out] = 3
     return verdict
+
+
+def names_of(varieties: Varieties) -> list[str]:
+    """Crop and name of each variety, which its deviates hang on."""
+    frame = varieties.frame
+    return (frame["crop"].astype(str) + ":" + frame["variety"].astype(str)).to_list()
+
+
+def with_disease(
+    varieties: Varieties, factor: Floats, swing: Floats, draws: int = DRAWS, seed: int = SEED
+) -> Floats:
+    """What multiplies the product of the limiting criteria in every draw (V, D).
+
+    factor (V,): as shown; swing (V,): relative change of it from no resistance to full resistance.
+    """
+    trait = varieties.disease
+    moved = trait.error[:, None] * deviates(names_of(varieties), "disease", draws, seed)
+    moved = np.clip(trait.value[:, None] + moved, 0.0, 1.0) - trait.value[:, None]
+    return factor[:, None] * np.maximum(1.0 + swing[:, None] * moved, 0.0)
+
+
+def columns(sure: Spread, score: Floats, verdicts: tuple[str, ...]) -> dict[str, NDArray[Any]]:
+    """The columns of the ranking's frame (V,): score_low, score_high, rank_low, rank_high, level_with and
+    chance_<verdict>."""
+    order = np.argsort(-score, kind="stable")
+    level = np.empty(len(score), dtype=np.intp)
+    level[order] = level_with(sure.scores[order])
+    return {
+        "score_low": sure.score_low.round(6),
+        "score_high": sure.score_high.round(6),
+        "rank_low": sure.rank_low,
+        "rank_high": sure.rank_high,
+        "level_with": level,
+        **{f"chance_{name.replace(' ', '_')}": sure.chance[:, at] for at, name in enumerate(verdicts)},
+    }
 
 
 def spread(
