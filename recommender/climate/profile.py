@@ -290,13 +290,20 @@ def profile_from_daily(
         raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
     if frame.empty:
         raise BadInput("The daily record is empty")
-    dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+    try:
+        dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+        values = frame[["tmin_degC", "tmax_degC"]].astype(np.float64)
+    except (ValueError, TypeError) as fault:
+        raise BadInput(
+            f"The daily record holds something that is no date or no temperature: {fault}",
+            remedy="Check the file with `orchardwright weather check`, which names the line",
+        ) from fault
     if dates.has_duplicates:
         twice = dates[dates.duplicated()][0]
         raise BadInput(
             f"{twice:%Y-%m-%d} occurs twice in the daily record", remedy="Keep one row for each day"
         )
-    record = frame[["tmin_degC", "tmax_degC"]].astype(np.float64).set_axis(dates)
+    record = values.set_axis(dates)
     hemisphere = hemisphere_of(lat)
     harvests, lows, highs, dropped = [], [], [], []
     for harvest in range(dates.min().year + 1, dates.max().year + 1):

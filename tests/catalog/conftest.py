@@ -1,4 +1,4 @@
-"""One catalog of the real data for all tests of this folder, and a small data folder with its built catalog."""
+"""One catalog of the real data for all tests here, and a small data folder with its built catalog."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def catalog(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalog]:
 
 @pytest.fixture(scope="session")
 def small_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A copy of the open data in which each crop has three facts: it builds fast. Not to be changed by a test."""
+    """A copy of the open data in which each crop has three facts: it builds fast. No test may change it."""
     folder = tmp_path_factory.mktemp("small") / "datasets"
     shutil.copytree(datasets_folder(), folder, ignore=shutil.ignore_patterns("*.parquet", "build", "demo"))
     for path in (folder / "traits").glob("*.csv"):

@@ -1,4 +1,4 @@
-"""Claims about how evidence is settled. Evidence in small frames is invented; the catalog is the real data."""
+"""Claims about how evidence is settled. Evidence in small frames is invented; the catalog is real."""
 
 from __future__ import annotations
 

@@ -281,12 +281,14 @@ def test_broken_data_raise_all_faults_and_leave_the_old_file(tmp_path: Path, sma
 
 
 def test_catalog_is_read_only_and_closed_to_the_outside(catalog: Catalog) -> None:
+    connection = catalog._connection
+    assert connection is not None
     with pytest.raises(duckdb.Error, match="read-only"):
-        catalog._connection.execute("DELETE FROM settled")
+        connection.execute("DELETE FROM settled")
     with pytest.raises(duckdb.Error, match=r"(?i)disabled|permission"):
-        catalog._connection.execute("SELECT * FROM read_csv('/etc/passwd')")
+        connection.execute("SELECT * FROM read_csv('/etc/passwd')")
     with pytest.raises(duckdb.Error, match="locked"):
-        catalog._connection.execute("SET enable_external_access = true")
+        connection.execute("SET enable_external_access = true")
 
 
 def test_a_frame_may_be_changed_without_harm(catalog: Catalog) -> None:

@@ -199,6 +199,10 @@ def test_records_that_cannot_be_used_are_refused(maritime: Profile) -> None:
         profile_from_daily(pd.concat([record, record.iloc[[5]]]), lat=50.0)
     with pytest.raises(BadInput, match="No season is complete"):
         profile_from_daily(record.iloc[:400], lat=50.0)
+    with pytest.raises(BadInput, match="no date or no temperature"):
+        profile_from_daily(record.assign(date="yesterday"), lat=50.0)
+    with pytest.raises(BadInput, match="no date or no temperature"):
+        profile_from_daily(record.assign(tmin_degC="mild"), lat=50.0)
     with pytest.raises(BadInput, match="is empty"):
         profile_from_daily(record.iloc[:0], lat=50.0)
 
