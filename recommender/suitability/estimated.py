@@ -25,6 +25,14 @@ class Estimated:
     usual: dict[str, Floats] = field(default_factory=dict)
     error: dict[str, Floats] = field(default_factory=dict)
 
+    def taken(self, rows: NDArray[np.intp]) -> Estimated:
+        """The same for some rows."""
+        parts = [
+            {name: values[rows] for name, values in part.items()}
+            for part in (self.number, self.usual, self.error)
+        ]
+        return Estimated(len(rows), *parts)
+
     def value(self, trait: str) -> Floats:
         """The estimate (V,) in the trait's unit, or the place of its class."""
         return self.number.get(trait, np.full(self.size, np.nan))

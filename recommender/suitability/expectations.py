@@ -81,6 +81,10 @@ class Trait:
     error: Floats
     known: Bools
 
+    def moved(self, step: Floats) -> Trait:
+        """The same with its values moved by `step` (V,)."""
+        return Trait(self.value + step, self.error, self.known)
+
     def taken(self, rows: NDArray[np.intp]) -> Trait:
         """The same trait of some rows."""
         return Trait(self.value[rows], self.error[rows], self.known[rows])
@@ -115,6 +119,7 @@ class Varieties:
     crosses_with: dict[str, frozenset[str]]
     n_sources: dict[str, Floats] = field(default_factory=dict)
     estimated: dict[str, Bools] = field(default_factory=dict)
+    guess: Estimated = field(default_factory=lambda: Estimated(0))
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -417,4 +422,5 @@ def expect(
         crosses_with=crosses,
         n_sources=counts,
         estimated=_estimated(guess),
+        guess=guess,
     )

@@ -16,9 +16,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import criteria, reasons
+from recommender.suitability import care, cover, criteria, reasons
 from recommender.suitability.expectations import Trait, Varieties, expect, published
+from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.goals import Goals
+from recommender.suitability.similarity import Groups, groups_of, one_each
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
 
@@ -87,6 +89,9 @@ TOO_BIG = 0.4
 RULED_OUT_CEILING = 0.15
 
 
+_OPTIONAL = ("rank_low", "rank_high", "level_with", "chance_", "also")
+
+
 @dataclass(frozen=True, eq=False)
 class Ranking:
     """The result. `frame` has one row a variety: crop, variety, rank, score, score_low, score_high [0..1],
@@ -96,14 +101,29 @@ class Ranking:
     site: dict[str, Any]
     context: reasons.Context = field(repr=False)
 
-    def records(self, top: int | None = None, units: str = "metric") -> list[dict[str, Any]]:
-        """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
-        criteria.
+    def shortlist(self, top: int | None = None) -> pd.DataFrame:
+        """The first `top` rows of the frame, one for each group of sports and near-identical varieties; the
+        others of a group are named in the column `also` (joined by |)."""
+        keep, others = one_each(self.frame["group"].to_numpy(dtype=np.intp))
+        names = self.frame["variety"].tolist()
+        also = ["|".join(names[place] for place in others.get(at, [])) for at in range(len(names))]
+        shown = self.frame.assign(also=also)[keep]
+        return shown if top is None else shown.head(max(top, 0))
 
-        units: "metric" or "imperial", for the temperatures in the reasons.
+    def records(
+        self, top: int | None = None, units: str = "metric", one_each_group: bool = False
+    ) -> list[dict[str, Any]]:
+        """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
+        criteria; also the rank range and chances where the ranking has intervals, and `also` for a shortlist.
+
+        units: "metric" or "imperial", for the temperatures in the reasons; one_each_group: as `shortlist`.
         """
-        shown = self.frame if top is None else self.frame.head(max(top, 0))
+        if one_each_group:
+            shown = self.shortlist(top)
+        else:
+            shown = self.frame if top is None else self.frame.head(max(top, 0))
         told = reasons.reasons(self.context, shown.index.to_numpy(), units)
+        lifted = self.what_if(shown.index.to_numpy())
         names = [str(name) for name in shown if str(name).startswith("c_")]
         keep = [
             "crop",
@@ -116,14 +136,26 @@ class Ranking:
             "why",
             "watch",
             "known_share",
+            "years_to_crop",
+            "care",
         ]
+        keep += [str(name) for name in shown if str(name).startswith(_OPTIONAL)]
         plain = shown[keep].to_dict("records")
         values = shown[names].to_numpy(dtype=float).round(4).tolist()
         short = [name.removeprefix("c_") for name in names]
-        for record, sentences, row in zip(plain, told, values, strict=True):
+        for record, sentences, change, row in zip(plain, told, lifted, values, strict=True):
             record["reasons"] = sentences
+            record["what_if"] = change
             record["criteria"] = dict(zip(short, row, strict=True))
         return [{str(key): value for key, value in record.items()} for record in plain]
+
+    def what_if(self, rows: NDArray[np.intp]) -> list[list[str]]:
+        """For index values of `frame`: what would lift the verdict, and what would not."""
+        from recommender.suitability import whatif
+
+        if self.context.plot is None:
+            return [[] for _ in rows]
+        return whatif.sentences(self.context, self.context.plot, rows)
 
     def weeks_of_fruit(self, top: int) -> float:
         """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
@@ -145,6 +177,18 @@ def varieties_of(catalog: Catalog) -> Varieties:
     return held
 
 
+_GROUPED: weakref.WeakKeyDictionary[Any, Groups] = weakref.WeakKeyDictionary()
+
+
+def groups_for(catalog: Catalog, everyone: Varieties) -> Groups:
+    """Sports and near-identical varieties of a catalog; worked out once for each open catalog."""
+    held = _GROUPED.get(catalog)
+    if held is None:
+        held = groups_of(everyone.frame)
+        _GROUPED[catalog] = held
+    return held
+
+
 def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
     """The same for some rows only."""
     parts: dict[str, Any] = {}
@@ -157,6 +201,7 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
         elif isinstance(value, np.ndarray):
             parts[part.name] = value[rows]
     parts["n_sources"] = {name: value[rows] for name, value in varieties.n_sources.items()}
+    parts["guess"] = varieties.guess.taken(rows)
     parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
 
@@ -305,19 +350,29 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties = everyone
+    varieties, leader = everyone, groups_for(catalog, everyone).leader
     if crops:
-        varieties = taken(everyone, np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy()))
+        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
+        varieties, leader = taken(everyone, rows), leader[rows]
     when = timing(profile, varieties, site.frost_shift)
     kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
     found = limiting(varieties, profile, when, kills, site.frost_shift)
     wished, weights = wishes(varieties, everyone, trees, site, goals)
+    around = surroundings(catalog, profile, match, site)
+    plot = garden(
+        varieties, site, goals, around, profile, found["winter"], found["bloom_frost"], wished["pollination"]
+    )
+    wished, weights = {**wished, **plot.values}, {**weights, **plot.weights}
+    covered = np.zeros(len(varieties), dtype=bool)
+    if goals.will_cover:
+        found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
     share = known_share(varieties)
 
     by_wishes, by_proof = PRESETS[goals.preset]
     liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
     factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
-    verdict = verdicts(found, wished)
+    factor = np.where(covered, factor * cover.LABOUR, factor)
+    verdict = np.where(covered, np.maximum(verdicts(found, wished), 1), verdicts(found, wished))
     ends = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
         value = combine(found, end) * factor
@@ -327,10 +382,12 @@ def rank(
     if intervals:
         from recommender.suitability import uncertainty
 
-        sampled = uncertainty.drawn_limits(varieties, profile, when, kills, site.frost_shift)
+        warmer = np.where(covered, around.cover_gain_K, 0.0)
+        wrapped = replace(varieties, hardiness=varieties.hardiness.moved(-warmer))
+        sampled = uncertainty.drawn_limits(wrapped, profile, when, kills, site.frost_shift)
         swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
-        other = uncertainty.with_disease(varieties, factor, swing)
-        fit = (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
+        other = uncertainty.with_disease(varieties, plot.health, factor, swing)
+        fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
         sure = uncertainty.spread(sampled, LIMITS, ends["score"], other, fit, RULED_OUT_CEILING)
         drawn = uncertainty.columns(sure, ends["score"], VERDICTS)
 
@@ -347,6 +404,8 @@ def rank(
         cautions=catalog.cautions(),
         country=match.country if match else "",
         region=match.region if match else "",
+        kills=kills,
+        plot=plot,
     )
     why, watch = reasons.why_and_watch(context)
     values = {
@@ -361,6 +420,10 @@ def rank(
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
         **reasons.dates(context),
+        "group": leader,
+        "years_to_crop": plot.years_to_crop.value.round(1),
+        "care": care.levels(plot.care),
+        "winter_covered": plot.winter_covered.round(4),
         **drawn,
     }
     frame = pd.DataFrame(values)

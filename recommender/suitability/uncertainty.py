@@ -31,7 +31,7 @@ from recommender.suitability.expectations import HOURS_PER_PORTION
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
-    from recommender.suitability.expectations import Varieties
+    from recommender.suitability.expectations import Trait, Varieties
     from recommender.suitability.ranking import Limit
     from recommender.suitability.timing import Timing
 
@@ -215,13 +215,17 @@ def names_of(varieties: Varieties) -> list[str]:
 
 
 def with_disease(
-    varieties: Varieties, factor: Floats, swing: Floats, draws: int = DRAWS, seed: int = SEED
+    varieties: Varieties,
+    trait: Trait,
+    factor: Floats,
+    swing: Floats,
+    draws: int = DRAWS,
+    seed: int = SEED,
 ) -> Floats:
     """What multiplies the product of the limiting criteria in every draw (V, D).
 
-    factor (V,): as shown; swing (V,): relative change of it from no resistance to full resistance.
+    trait: the disease criterion with its error; factor (V,): as shown; swing (V,): relative change of it from no resistance to full resistance.
     """
-    trait = varieties.disease
     moved = trait.error[:, None] * deviates(names_of(varieties), "disease", draws, seed)
     moved = np.clip(trait.value[:, None] + moved, 0.0, 1.0) - trait.value[:, None]
     return factor[:, None] * np.maximum(1.0 + swing[:, None] * moved, 0.0)

@@ -112,6 +112,10 @@ class InventedCatalog:
     def estimates(self) -> pd.DataFrame:
         return empty_estimates()
 
+    def planting(self) -> pd.DataFrame:
+        rows = [("frost_cover_gain", "light covers", 3.0, 4.0, "published")]
+        return pd.DataFrame(rows, columns=["quantity", "crop_group", "low", "high", "basis"])
+
     def cautions(self) -> pd.DataFrame:
         rows = [
             ("mandarin", "quarantine", "US-FL", "stop", "Invented quarantine.", "invented", "published"),

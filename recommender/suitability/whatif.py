@@ -1,0 +1,107 @@
+"""What would change a verdict: a pollen partner, cover, a warmer spot; and what would not, such as a rootstock.
+
+In come the arrays a ranking was made of; out go sentences for the rows asked. Each change is tried by itself
+and told only if the verdict really comes out better, so nothing is promised that the model would not grant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommender.suitability import cover, criteria
+from recommender.suitability.site import FROST_SHIFT
+
+if TYPE_CHECKING:
+    from recommender.suitability.garden import Garden
+    from recommender.suitability.reasons import Context
+
+Floats = NDArray[np.float64]
+Verdicts = NDArray[np.intp]
+
+PARTNER = "partner"
+COVER = "cover"
+WALL = "wall"
+
+
+@dataclass(frozen=True, eq=False)
+class Changes:
+    """Verdict (V,) as it stands and after each change tried, as places in `ranking.VERDICTS`."""
+
+    now: Verdicts
+    after: dict[str, Verdicts]
+    frost_at_wall: Floats
+
+
+def changes(context: Context, plot: Garden) -> Changes:
+    """Try each change on every variety."""
+    from recommender.suitability.ranking import verdicts
+
+    found, wished = context.found, context.wished
+    after: dict[str, Verdicts] = {}
+    fruitless = np.isin(context.varieties.self_fertility, ["male"])
+    partner = {**wished, "pollination": np.where(fruitless, wished["pollination"], 1.0)}
+    after[PARTNER] = verdicts(found, partner)
+    gain = plot.winter_covered - found["winter"]
+    wrapped = {
+        **found,
+        **{name: np.clip(found[name] + gain, 0.0, 1.0) for name in ("winter", "winter_low", "winter_high")},
+    }
+    after[COVER] = np.maximum(verdicts(wrapped, wished), 1)
+    shift = FROST_SHIFT["sheltered"] - context.site.frost_shift
+    milder = found["bloom_frost"]
+    if shift > 0:
+        kills = (context.kills[0], context.kills[1])
+        milder = criteria.bloom_without_frost(
+            context.profile.tmin + FROST_SHIFT["sheltered"], context.when, *kills, context.varieties.evergreen
+        )
+    after[WALL] = verdicts({**found, "bloom_frost": np.maximum(milder, found["bloom_frost"])}, wished)
+    return Changes(context.verdict, after, milder)
+
+
+def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[list[str]]:
+    """What would lift the verdict of each of `rows`, and what would not; [] for a variety that is sound."""
+    from recommender.suitability.ranking import LIMITS, VERDICTS
+
+    tried = changes(context, plot)
+    years = context.years
+    told: list[list[str]] = []
+    for row in np.asarray(rows, dtype=np.intp).tolist():
+        now, lines = int(tried.now[row]), []
+        if now == 0:
+            told.append([])
+            continue
+        better = {name: VERDICTS[int(verdict[row])] for name, verdict in tried.after.items() if verdict[row] < now}
+        if PARTNER in better:
+            lines.append(
+                f"A pollen partner that blooms with it would lift it from {VERDICTS[now]} to {better[PARTNER]}."
+            )
+        if COVER in better and plot.can_be_wrapped[row]:
+            crop = str(context.varieties.frame["crop"].iloc[row])
+            lines.append(
+                cover.sentence(
+                    plot.around.cover_gain_K, plot.around.cover_standing, float(plot.nights[row]),
+                    float(plot.winter_covered[row]), years, crop, f"{better[COVER]} instead of {VERDICTS[now]}",
+                )
+            )  # fmt: skip
+        if WALL in better:
+            lines.append(
+                f"A spot by a wall or under shelter, {FROST_SHIFT['sheltered']:.1f} degrees milder on still nights "
+                f"(common practice), would lift it to {better[WALL]}."
+            )
+        lacking = [name for name, limit in LIMITS.items() if context.found[name][row] < limit.sound]
+        if "winter" in lacking:
+            lines.append("A hardier rootstock would not help: it does not make the top hardier.")
+        if "chill" in lacking:
+            lines.append("Nothing a gardener does makes up for missing winter chill; choose a lower need.")
+        if not lines and "warmth" in lacking:
+            lines.append("Only a warmer place would help: summers here are short of warmth for it.")
+        if not lines and not lacking:
+            lines.append(
+                "Nothing is known to stand against it; published figures on cold and chill would settle it."
+            )
+        told.append(lines)
+    return told
