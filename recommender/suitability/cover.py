@@ -40,11 +40,9 @@ LABOUR = 0.8
 WATCH_FROM_K = 2.0
 
 
-def gain_of(planting: pd.DataFrame | None) -> tuple[float, str]:
-    """Degrees that a fabric cover buys [K] and the standing: the lowest gain published for fabric or light
-    covers."""
-    if planting is None or "quantity" not in planting:
-        return GAIN_K, "common practice"
+def gain_of(planting: pd.DataFrame) -> tuple[float, str]:
+    """Degrees that a cover buys [K] and the standing: the lowest gain published for fabric or light covers,
+    since cold winds, gaps and late wrapping take their share."""
     rows = planting[planting["quantity"].eq("frost_cover_gain") & planting["basis"].eq("published")]
     rows = rows[rows["crop_group"].astype(str).str.contains("fabric|cover")]
     low = pd.to_numeric(rows["low"], errors="coerce").dropna()
@@ -52,9 +50,9 @@ def gain_of(planting: pd.DataFrame | None) -> tuple[float, str]:
 
 
 def can_be_wrapped(varieties: Varieties, container: bool) -> Bools:
-    """Trees (V,) that can be kept low enough to wrap, or stand in a pot; nothing deciduous needs leaves lit,
-    so fleece may stay on by day in the dark months."""
-    return (varieties.height.value <= TALLEST_WRAPPED_M) | container
+    """Trees (V,) that can be kept low enough to wrap, regrow when cut low, or stand in a pot."""
+    low = varieties.frame["crop"].isin(REGROWS).to_numpy(dtype=bool)
+    return (varieties.height.value <= TALLEST_WRAPPED_M) | low | container
 
 
 def winter_under_cover(
@@ -82,6 +80,6 @@ def sentence(gain_K: float, standing: str, nights: float, share: float, years: i
         else ""
     )
     return (
-        f"Fleece over the top on {work} a winter buys about {gain_K:.0f} degrees ({standing}): safe in about "
+        f"Fleece over the top on {work} a winter buys at least {gain_K:.0f} degrees ({standing}): safe in about "
         f"{count} of {years} winters, so {verdict}, at the price of that work every winter.{base}"
     )

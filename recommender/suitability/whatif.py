@@ -79,7 +79,8 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
             lines.append(
                 f"A pollen partner that blooms with it would lift it from {VERDICTS[now]} to {better[PARTNER]}."
             )
-        if COVER in better and plot.can_be_wrapped[row]:
+        # A cover that still leaves it doubtful is no advice.
+        if better.get(COVER) == VERDICTS[1] and plot.can_be_wrapped[row]:
             crop = str(context.varieties.frame["crop"].iloc[row])
             lines.append(
                 cover.sentence(
@@ -97,8 +98,12 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
             lines.append("A hardier rootstock would not help: it does not make the top hardier.")
         if "chill" in lacking:
             lines.append("Nothing a gardener does makes up for missing winter chill; choose a lower need.")
-        if not lines and "warmth" in lacking:
-            lines.append("Only a warmer place would help: summers here are short of warmth for it.")
+        if not lines and ("warmth" in lacking or "season" in lacking):
+            lines.append("Only a warmer place would help: summers here are too short or too cool for it.")
+        if not lines and "dormancy" in lacking:
+            lines.append("A colder spot, such as a north slope, would keep it asleep longer (common practice).")
+        if not lines and "bloom_frost" in lacking:
+            lines.append("Shelter alone would not do; only a later-blooming variety escapes the frost here.")
         if not lines and not lacking:
             lines.append(
                 "Nothing is known to stand against it; published figures on cold and chill would settle it."
