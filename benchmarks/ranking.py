@@ -210,7 +210,7 @@ def main() -> int:
     print(f"ranking of all varieties, warm     {warm * 1000:8.0f} ms (criteria, verdicts, why and watch)")
     extra = drawn - warm
     print(f"the same with intervals            {drawn * 1000:8.0f} ms ({uncertainty.DRAWS} draws)")
-    print(f"a ranking for every draw instead   {uncertainty.DRAWS * warm * 1000:8.0f} ms (computed from the above)")
+    print(f"a ranking for every draw instead   {uncertainty.DRAWS * warm * 1000:8.0f} ms (computed)")
     print(f"ratio of that to the draws         {uncertainty.DRAWS * warm / extra:8.0f} times")
     print(f"every reason in words              {told * 1000:8.0f} ms ({len(records)} records)")
     print(f"same rules by pandas apply         {rows * 1000:8.0f} ms (score and verdict only)")

@@ -26,22 +26,26 @@ _HEAD = """# Estimated traits and their errors
 
 Made by `python datasets/build/build_estimates.py`; do not edit by hand.
 
-Most varieties have no published figure for most traits: {zones} of {apples} apples have a zone rating, {chills} a chill
-need. What is missing is estimated (`recommender/catalog/gaps.py`, scikit-learn) from the crop, parents and offspring,
-related traits, country and year of origin, species named in parentage or note, uses and skin. Regional
-recommendations and the identity of sources are left out, so that validation against such lists stays honest.
+Most varieties have no published figure for most traits: {zones} of {apples} apples have a zone
+rating, {chills} a chill need. What is missing is estimated (`recommender/catalog/gaps.py`,
+scikit-learn) from the crop, parents and offspring, related traits, country and year of origin,
+species named in parentage or note, uses and skin. Regional recommendations and the identity of
+sources are left out, so that validation against such lists stays honest.
 
-**Estimator**: mean of ridge regression and extremely randomised trees, on departures from the crop's usual value in the
-crop's scatter. **Held out** (5 folds): whole families, that is a variety with its sports and full siblings.
-**Dummy**: the crop's median of the training fold, drawn towards all crops where few are known. **Two cases** are judged
-apart, since traits that say nearly the same ({companions}) are mostly missing together.
-**Used** only where the mean absolute error is below the dummy's by more than chance (t of 1.645 or more) and not in a
-crop with ten or more held-out values that does worse. **Interval**: the 80 % quantile of held-out errors in crop scatters
-(split conformal); coverage below is that of intervals taken from the other folds.
+- **Estimator**: mean of ridge regression and extremely randomised trees, on departures from the
+  crop's usual value in the crop's scatter.
+- **Held out** (5 folds): whole families, that is a variety with its sports and full siblings.
+- **Dummy**: the crop's median in the training folds, drawn towards all crops where few are known.
+- **Two cases** are judged apart, since traits that say nearly the same are mostly missing together:
+  {companions}.
+- **Used** only where the mean absolute error is below the dummy's by more than chance (t of 1.645
+  or more), and not in a crop with ten or more held-out values that does worse.
+- **Interval**: the 80 % quantile of held-out errors in crop scatters (split conformal). The
+  coverage below is that of intervals taken from the other folds.
 
-An estimate stands as `estimated`, never counts as known or as proof, and enters the ranking with the error below, as a
-departure from the crop's usual value. Self-fertility, uses, vigour, fruit size and years to bear are not estimated: nothing beat the
-crop's usual answer there, or it was not tried (uses).
+An estimate stands as `estimated`, never counts as known or as proof, and enters the ranking with
+the error below, as a departure from the crop's usual value. Tried and left out, because the crop's
+usual answer was as good: {left}. Uses and incompatibilities were not tried.
 
 | trait | case | unit | n | dummy error | error | gain [t] | coverage | used | not used in |
 |---|---|---|---|---|---|---|---|---|---|
@@ -53,9 +57,10 @@ _FOOT = """
 |---|---|
 {counts}
 
-What to doubt: hardy varieties get rated most, low-chill varieties get a chill figure most. The held-out ones come from
-the rated, so the true error on the unrated is likely larger; for that reason the crop's usual value, not the rated
-varieties' mean, is what the estimate departs from in the ranking (`suitability/expectations.py`).
+What to doubt: hardy varieties get rated most, low-chill varieties get a chill figure most. The
+held-out ones come from the rated, so the true error on the unrated is likely larger; for that
+reason the crop's usual value, not the rated varieties' mean, is what the estimate departs from in
+the ranking (`suitability/expectations.py`).
 """
 
 
@@ -63,9 +68,11 @@ def page(gaps: Gaps, traits: pd.DataFrame) -> str:
     """The documentation page."""
     apples = traits[traits["crop"] == "apple"]
     told = "; ".join(", ".join(sorted(group)) for group in COMPANIONS)
+    used = gaps.errors.groupby("trait")["used"].any()
+    left = ", ".join(sorted(str(name) for name in used.index[~used]))
     lines = [
         _HEAD.format(
-            zones=int(apples["zone_min"].notna().sum()), apples=len(apples), companions=told,
+            zones=int(apples["zone_min"].notna().sum()), apples=len(apples), companions=told, left=left,
             chills=int(apples["chill_hours"].notna().sum()),
         )
     ]  # fmt: skip
@@ -87,9 +94,16 @@ def main() -> None:
     """Estimate, write the table and the page."""
     catalog = open_catalog(DATASETS)
     traits = catalog.traits()
-    gaps = fill(traits, catalog.varieties(), catalog.names(), progress=lambda what, share: print(f"{share:4.0%} {what}"))
+    gaps = fill(
+        traits,
+        catalog.varieties(),
+        catalog.names(),
+        progress=lambda what, share: print(f"{share:4.0%} {what}"),
+    )
     table = pa.Table.from_pandas(gaps.estimates, preserve_index=False)
-    table = table.replace_schema_metadata({"traits_key": traits_key(traits), "made_by": "recommender.catalog.gaps"})
+    table = table.replace_schema_metadata(
+        {"traits_key": traits_key(traits), "made_by": "recommender.catalog.gaps"}
+    )
     partial = DATASETS / f"{FILE}.partial"
     pq.write_table(table, partial, compression="zstd")
     partial.replace(DATASETS / FILE)

@@ -152,11 +152,11 @@ def in_crop(crop: Rows, values: Floats) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """Everything known as features. names (T,), values (V, T): traits as numbers; standard (V, T): apart from
-    the crop's usual value in its scatter; fixed (V, F): origin, year, blood, uses; crop (V,): its number."""
+    """Everything known as features. names (T,), figures (V, T): traits as numbers; standard (V, T): apart
+    from the crop's usual value in its scatter; fixed (V, F): origin, year, blood, uses; crop (V,): number."""
 
     names: tuple[str, ...]
-    values: Floats
+    figures: Floats
     standard: Floats
     fixed: Floats
     fixed_names: tuple[str, ...]
@@ -171,9 +171,7 @@ class Known:
 
 def traits_as_numbers(frame: pd.DataFrame) -> list[str]:
     """Traits of the frame that are numbers or ordered classes, diseases included."""
-    found = [
-        name for name in map(str, frame) if f"{name}_standing" in frame and name not in _SPECIAL
-    ]
+    found = [name for name in map(str, frame) if f"{name}_standing" in frame and name not in _SPECIAL]
     return [name for name in found if trait(name).kind == NUMERIC or len(trait(name).order) > 1]
 
 
@@ -184,7 +182,11 @@ def known_of(
     columns = traits_as_numbers(frame)
     codes, crops = pd.factorize(frame["crop"], sort=True)
     crop = codes.astype(np.intp)
-    values = np.column_stack([as_number(frame, name) for name in columns]) if columns else np.empty((len(frame), 0))
+    values = (
+        np.column_stack([as_number(frame, name) for name in columns])
+        if columns
+        else np.empty((len(frame), 0))
+    )
     standard = np.empty_like(values)
     for at in range(values.shape[1]):
         usual, scatter = in_crop(crop, values[:, at])
@@ -201,10 +203,16 @@ def _fixed(frame: pd.DataFrame, varieties: pd.DataFrame | None) -> tuple[Floats,
     if varieties is not None and "note" in varieties:
         told = varieties.set_index(["crop", "variety"])["note"]
         told = told[~told.index.duplicated()]
-        note = told.reindex(pd.MultiIndex.from_frame(frame[["crop", "variety"]])).fillna("").reset_index(drop=True)
+        note = (
+            told.reindex(pd.MultiIndex.from_frame(frame[["crop", "variety"]]))
+            .fillna("")
+            .reset_index(drop=True)
+        )
     words = [
         f"{own} {cross} {name}".casefold()
-        for own, cross, name in zip(note.astype(str), _texts(frame, "parentage"), frame["variety"], strict=True)
+        for own, cross, name in zip(
+            note.astype(str), _texts(frame, "parentage"), frame["variety"], strict=True
+        )
     ]
     columns: dict[str, Floats] = {}
     origin = _texts(frame, "origin")
@@ -216,7 +224,11 @@ def _fixed(frame: pd.DataFrame, varieties: pd.DataFrame | None) -> tuple[Floats,
     for blood, kinds in BLOOD.items():
         pattern = re.compile("|".join(rf"\b{re.escape(kind)}" for kind in kinds))
         columns[blood] = np.array([bool(pattern.search(text)) for text in words], dtype=float)
-    year = np.asarray(pd.to_numeric(frame["year"], errors="coerce"), dtype=float) if "year" in frame else np.full(len(frame), np.nan)
+    year = (
+        np.asarray(pd.to_numeric(frame["year"], errors="coerce"), dtype=float)
+        if "year" in frame
+        else np.full(len(frame), np.nan)
+    )
     columns["year"] = np.clip(np.nan_to_num((year - 1950.0) / 50.0), -4.0, 2.0)
     columns["year not told"] = (~np.isfinite(year)).astype(float)
     uses = _texts(frame, "use")
@@ -263,4 +275,15 @@ def _mean_of_offspring(own: Floats, kin: Kin) -> tuple[Floats, Floats]:
     return total / (count + 1.0), np.minimum(count, 3.0) / 3.0
 
 
-__all__ = ["SEASONS", "TRAITS", "Kin", "Known", "as_number", "features", "in_crop", "kin_of", "known_of", "plain"]
+__all__ = [
+    "SEASONS",
+    "TRAITS",
+    "Kin",
+    "Known",
+    "as_number",
+    "features",
+    "in_crop",
+    "kin_of",
+    "known_of",
+    "plain",
+]

@@ -1,4 +1,4 @@
-"""Missing traits estimated from what is known of a variety, its relatives and its crop, each with an interval.
+"""Missing traits estimated from what is known of a variety, its relatives and crop, each with an interval.
 
 In come the catalog's wide traits, varieties and names; out go `Gaps`: a frame of estimates (one row for each
 variety and trait that nobody published and that can be told better than by the crop alone) and a frame of
@@ -43,9 +43,7 @@ COMPANIONS: tuple[frozenset[str], ...] = (
     frozenset({"zone_min", "min_survival_temp"}),
     frozenset({"chill_hours", "chill_portions", "chill_units"}),
     frozenset({"bloom_offset", "bloom_season", "heat_to_bloom"}),
-    frozenset(
-        {"ripening_offset", "ripening_season", "harvest_start", "harvest_end", "bloom_to_harvest"}
-    ),
+    frozenset({"ripening_offset", "ripening_season", "harvest_start", "harvest_end", "bloom_to_harvest"}),
     frozenset({"ploidy", "pollen"}),
 )
 # What the suitability room reads. Others that could be estimated help nobody.
@@ -68,7 +66,11 @@ SEED = 20261125
 FILE = "estimates.parquet"
 # 80 % of a normal law lies within so many standard deviations.
 _NORMAL_80 = 1.2816
-ALONE, BESIDE, SPORT = "without its companions", "beside a companion trait", "from the variety it is a sport of"
+ALONE, BESIDE, SPORT = (
+    "without its companions",
+    "beside a companion trait",
+    "from the variety it is a sport of",
+)
 COLUMNS = ["crop", "variety", "trait", "value", "number", "low", "high", "error", "usual", "method"]
 
 
@@ -101,7 +103,14 @@ def _hidden(known: Known, columns: Rows) -> Known:
     standard = known.standard.copy()
     standard[:, columns] = np.nan
     return Known(
-        known.names, known.values, standard, known.fixed, known.fixed_names, known.crop, known.crops, known.kin
+        known.names,
+        known.figures,
+        standard,
+        known.fixed,
+        known.fixed_names,
+        known.crop,
+        known.crops,
+        known.kin,
     )
 
 
@@ -111,11 +120,11 @@ class _Target:
     def __init__(self, known: Known, name: str) -> None:
         self.known, self.name = known, name
         self.at = known.column(name)
-        self.values = known.values[:, self.at]
+        self.figures = known.figures[:, self.at]
         companions = _companions(known, name)
-        self.beside: Bools = np.isfinite(known.standard[:, companions]).any(axis=1)
+        self.beside: Bools = np.asarray(np.isfinite(known.standard[:, companions]).any(axis=1))
         self.hidden = _hidden(known, companions)
-        self.rows = np.flatnonzero(np.isfinite(self.values))
+        self.rows = np.flatnonzero(np.isfinite(self.figures))
 
     def fit(self, train: Rows) -> tuple[Floats, Floats, Floats, Floats]:
         """From the values of `train` only: usual (V,), scatter (V,) and the estimates (V,) with companions
@@ -123,8 +132,8 @@ class _Target:
         from sklearn.ensemble import ExtraTreesRegressor
         from sklearn.linear_model import RidgeCV
 
-        seen = np.full(len(self.values), np.nan)
-        seen[train] = self.values[train]
+        seen = np.full(len(self.figures), np.nan)
+        seen[train] = self.figures[train]
         usual, scatter = (each[self.known.crop] for each in in_crop(self.known.crop, seen))
         own = np.clip((seen - usual) / scatter, -4.0, 4.0)
         # A companion column must hold the same features in both views, so the hidden view is zeroed.
@@ -148,7 +157,9 @@ def _zeroed_like(shown: Floats, hidden: Floats, target: _Target) -> Floats:
     if hidden.shape[1] == shown.shape[1]:
         return hidden
     standard = target.known.standard
-    kept = [at for at in range(standard.shape[1]) if at != target.at and np.isfinite(standard[:, at]).sum() >= 15]
+    kept = [
+        at for at in range(standard.shape[1]) if at != target.at and np.isfinite(standard[:, at]).sum() >= 15
+    ]
     gone = [place for place, at in enumerate(kept) if not np.isfinite(target.hidden.standard[:, at]).any()]
     full = shown.copy()
     for place in gone:
@@ -214,7 +225,7 @@ def _cross_validated(target: _Target) -> tuple[_HeldOut, _HeldOut]:
         fold[test] = number
         for name, values in zip(found, answer, strict=True):
             found[name][test] = values[rows[test]]
-    truth = target.values[rows]
+    truth = target.figures[rows]
     alone = _HeldOut(rows, fold, truth, found["usual"], found["alone"], found["scatter"])
     beside = _HeldOut(rows, fold, truth, found["usual"], found["beside"], found["scatter"])
     return alone, beside.taken(target.beside[rows])
@@ -260,7 +271,9 @@ def _within(name: str, numbers: Floats) -> Floats:
     return np.clip(numbers, 0.0, len(about.order) - 1.0)
 
 
-def _rows_of(target: _Target, estimate: Floats, usual: Floats, half: Floats, method: list[str], at: Rows) -> pd.DataFrame:
+def _rows_of(
+    target: _Target, estimate: Floats, usual: Floats, half: Floats, method: list[str], at: Rows
+) -> pd.DataFrame:
     name = target.name
     number = _within(name, estimate[at])
     return pd.DataFrame(
@@ -281,7 +294,8 @@ def _rows_of(target: _Target, estimate: Floats, usual: Floats, half: Floats, met
 def _methods(target: _Target) -> list[str]:
     """In words, what an estimate of each variety leans on."""
     known = target.known
-    has_parent = ((known.kin.parents >= 0) & np.isfinite(target.values[np.maximum(known.kin.parents, 0)])).any(axis=1)
+    of_parents = target.figures[np.maximum(known.kin.parents, 0)]
+    has_parent = np.asarray(((known.kin.parents >= 0) & np.isfinite(of_parents)).any(axis=1))
     told = np.isfinite(np.delete(known.standard, target.at, axis=1)).sum(axis=1)
     words = []
     for parent, near, count in zip(has_parent, target.beside, told, strict=True):
@@ -321,10 +335,10 @@ def fill(
             continue
         alone, beside = _cross_validated(target)
         usual, scatter, hidden, shown = target.fit(target.rows)
-        missing = ~np.isfinite(target.values) & _may_be_filled(frame, name)
+        missing = ~np.isfinite(target.figures) & _may_be_filled(frame, name)
         enough = np.bincount(known.crop[target.rows], minlength=len(known.crops)) >= FEWEST_OF_CROP
         missing &= enough[known.crop]
-        parent = np.where(known.kin.sport_of >= 0, target.values[np.maximum(known.kin.sport_of, 0)], np.nan)
+        parent = np.where(known.kin.sport_of >= 0, target.figures[np.maximum(known.kin.sport_of, 0)], np.nan)
         from_parent = missing & np.isfinite(parent) & sport_used
         if from_parent.any():
             rows = np.flatnonzero(from_parent)
@@ -356,7 +370,9 @@ def _may_be_filled(frame: pd.DataFrame, name: str) -> Bools:
     return np.asarray(column.isna().to_numpy() & (standing != "estimated"))
 
 
-def _error_row(known: Known, name: str, case: str, held: _HeldOut, used: bool, worse: list[int]) -> dict[str, object]:
+def _error_row(
+    known: Known, name: str, case: str, held: _HeldOut, used: bool, worse: list[int]
+) -> dict[str, object]:
     about = trait(name)
     unit = "crop scatters" if case == SPORT else (about.unit if about.kind == NUMERIC else "classes")
     return {
@@ -417,4 +433,13 @@ def read_estimates(folder: Path) -> tuple[pd.DataFrame, str]:
     return table.to_pandas()[COLUMNS], key
 
 
-__all__ = ["COLUMNS", "COMPANIONS", "TARGETS", "Gaps", "empty_estimates", "fill", "read_estimates", "traits_key"]
+__all__ = [
+    "COLUMNS",
+    "COMPANIONS",
+    "TARGETS",
+    "Gaps",
+    "empty_estimates",
+    "fill",
+    "read_estimates",
+    "traits_key",
+]

@@ -140,7 +140,9 @@ WillCover = Annotated[
     typer.Option("--will-cover", help="I will wrap tender trees every winter.", rich_help_panel=_WISHES),
 ]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many to show.", rich_help_panel=_OUT)]
-Everything = Annotated[bool, typer.Option("--all", help="Show every variety, sports too.", rich_help_panel=_OUT)]
+Everything = Annotated[
+    bool, typer.Option("--all", help="Show every variety, sports too.", rich_help_panel=_OUT)
+]
 AsJson = Annotated[
     bool, typer.Option("--json", help="One JSON object, always in metric.", rich_help_panel=_OUT)
 ]

@@ -111,7 +111,11 @@ def command(
     if as_json:
         from recommender.outputs import json_text
 
-        console.write(json_text({"site": ranking.site, "varieties": ranking.records(top=shown, one_each_group=not everything)}).rstrip("\n"))
+        console.write(
+            json_text(
+                {"site": ranking.site, "varieties": ranking.records(top=shown, one_each_group=not everything)}
+            ).rstrip("\n")
+        )
     elif as_csv:
         from recommender.outputs import csv_text
 
@@ -151,10 +155,7 @@ def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
         console.write()
         console.write(console.bold(left) + " " * max(2, room) + f"{row.score:.2f}")
         also = list_words([plain(name) for name in getattr(row, "also", "").split("|") if name])
-        if row.verdict == "ruled out":
-            sure = ""
-        else:
-            sure = certainty(row, len(frame))
+        sure = "" if row.verdict == "ruled out" else certainty(row, len(frame))
         for label, text in (("why", row.why), ("watch", row.watch), ("sure", sure), ("also", also)):
             if text:
                 console.write(console.wrapped(text, f"     {label:<7}"))

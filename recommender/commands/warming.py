@@ -11,7 +11,8 @@ from recommender.commands import options as opt
 from recommender.wording import MARKS, VERDICTS, crop_in_sentence, metres, place_sentence, plain, rows
 
 Degrees = Annotated[
-    float, typer.Option("--degrees", help="Warming in degrees Celsius, -2 to 6.", rich_help_panel="What you want")
+    float,
+    typer.Option("--degrees", help="Warming in degrees Celsius, -2 to 6.", rich_help_panel="What you want"),
 ]
 
 
@@ -38,7 +39,12 @@ def command(
 
     opt.one_format(as_json, as_csv)
     answers = opt.given(
-        place=place, lat=lat, lon=lon, elevation_m=metres(elevation, "metric"), zone=zone, chill_hours=chill_hours
+        place=place,
+        lat=lat,
+        lon=lon,
+        elevation_m=metres(elevation, "metric"),
+        zone=zone,
+        chill_hours=chill_hours,
     )
     where = opt.site_from(site, answers)
     goals = opt.goals_from(site, opt.given(crops=tuple(crop or ()) or None))
@@ -76,8 +82,8 @@ def command(
         for row in rows(part.head(top)):
             name = f"{plain(row.variety)} ({crop_in_sentence(row.crop)})"
             line = (
-                f"{MARKS[row.verdict_now]} {row.verdict_now} → {MARKS[row.verdict_then]} {row.verdict_then}: {name}, "
-                f"place {row.rank_now} → {row.rank_then}"
+                f"{MARKS[row.verdict_now]} {row.verdict_now} → {MARKS[row.verdict_then]} {row.verdict_then}: "
+                f"{name}, place {row.rank_now} → {row.rank_then}"
             )
             console.write(console.wrapped(f"{line}; {row.change}" if row.change else line, "  ", "    "))
     console.write()

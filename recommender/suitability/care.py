@@ -69,4 +69,6 @@ def care(
 
 def levels(value: Floats) -> NDArray[np.object_]:
     """The care level in words (V,): low, medium or high."""
-    return np.select([value >= LOW_FROM, value >= MEDIUM_FROM], ["low", "medium"], default="high").astype(object)
+    return np.select([value >= LOW_FROM, value >= MEDIUM_FROM], ["low", "medium"], default="high").astype(
+        object
+    )

@@ -30,7 +30,7 @@ GAIN_K = 3.0
 # 30 cm of mulch or earth over the foot of the stem (from memory: soil under it hardly freezes).
 BASE_GAIN_K = 8.0
 # A taller tree cannot be wrapped from the ground; ladders in winter are no answer.
-TALLEST_WRAPPED_M = 2.5
+TALLEST_WRAPPED_M = 3.0
 # Crops that grow back from the foot on their own roots and bear again within two or three years (from
 # memory). Grafted trees would grow back as the stock.
 REGROWS = frozenset({"fig", "pomegranate", "mulberry", "feijoa", "hazelnut", "jujube"})
@@ -55,9 +55,7 @@ def can_be_wrapped(varieties: Varieties, container: bool) -> Bools:
     return (varieties.height.value <= TALLEST_WRAPPED_M) | low | container
 
 
-def winter_under_cover(
-    coldest: Floats, hardiness: Trait, gain_K: float, site_error_K: float
-) -> Floats:
+def winter_under_cover(coldest: Floats, hardiness: Trait, gain_K: float, site_error_K: float) -> Floats:
     """Expected share of winters (V,) in which the top lives under cover: the coldest night is milder by the
     gain."""
     return criteria.winter_survival(coldest + gain_K, hardiness, site_error_K)
@@ -70,7 +68,9 @@ def nights_to_cover(profile: Profile, hardiness: Floats) -> Floats:
     return np.searchsorted(nights, hardiness + WATCH_FROM_K) / len(profile.tmin)
 
 
-def sentence(gain_K: float, standing: str, nights: float, share: float, years: int, crop: str, verdict: str) -> str:
+def sentence(
+    gain_K: float, standing: str, nights: float, share: float, years: int, crop: str, verdict: str
+) -> str:
     """What cover would do for one variety."""
     count = round(share * years)
     work = "one night" if nights < 1.5 else f"about {nights:.0f} nights"
@@ -80,6 +80,6 @@ def sentence(gain_K: float, standing: str, nights: float, share: float, years: i
         else ""
     )
     return (
-        f"Fleece over the top on {work} a winter buys at least {gain_K:.0f} degrees ({standing}): safe in about "
-        f"{count} of {years} winters, so {verdict}, at the price of that work every winter.{base}"
+        f"Fleece over the top on {work} a winter buys at least {gain_K:.0f} degrees ({standing}): safe in "
+        f"about {count} of {years} winters, so {verdict}, at the price of that work every winter.{base}"
     )

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommender.errors import BadInput
-from recommender.suitability.expectations import SUSCEPTIBILITY, Trait, mapped, text
+from recommender.suitability.expectations import UNRATED, UNRATED_ERROR, Trait
 
 if TYPE_CHECKING:
     from recommender.suitability.expectations import Varieties
@@ -28,8 +28,8 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True)
 class Disease:
     """When and where a disease presses. season: months that decide; dry_mm, wet_mm: mean monthly rain at
-    which it presses hardly and fully [mm]; cool_degC, warm_degC: the same of the mean temperature, where warmth
-    decides too; fond_of_dry: presses in dry seasons."""
+    which it presses hardly and fully [mm]; cool_degC, warm_degC: the same of the mean temperature, where
+    warmth decides too; fond_of_dry: presses in dry seasons."""
 
     season: str
     dry_mm: float = 30.0
@@ -87,10 +87,6 @@ HOSTS: dict[str, dict[str, float]] = {
 ANSWERED = {"wet": 0.25, "dry": -0.25}
 # Without rain figures, or for a crop not listed, a middling year is taken.
 MIDDLING = 0.5
-# A variety nobody rated stands a little below the middle: resistance gets advertised, its lack does not.
-UNRATED, UNRATED_ERROR, RATED_ERROR = 0.45, 0.2, 0.1
-_CLASS_PLACES = np.arange(len(SUSCEPTIBILITY), dtype=float)
-_CLASS_VALUES = np.sort(np.array(list(SUSCEPTIBILITY.values())))
 
 
 @dataclass(frozen=True)
@@ -126,7 +122,7 @@ def weather_at(lat: float, lon: float, elevation_m: float | None) -> Weather | N
 
 
 def pressure(name: str, weather: Weather | None, wetness: str) -> float:
-    """How hard a disease presses, in [0, 1]: rain (and warmth) of its months, moved by the grower's answer."""
+    """How hard a disease presses [0..1]: rain (and warmth) of its months, moved by the grower's answer."""
     disease = DISEASES.get(name)
     if disease is None or disease.season == "any":
         return MIDDLING
@@ -145,12 +141,11 @@ def pressure(name: str, weather: Weather | None, wetness: str) -> float:
 
 def resistance(varieties: Varieties, name: str) -> Trait:
     """Resistance (V,) to one disease in [0, 1]: published, else estimated, else a little below the middle."""
-    rated = mapped(text(varieties.frame, f"disease:{name}"), SUSCEPTIBILITY)
-    guess = varieties.guess.value(f"disease:{name}")
-    guessed = np.interp(guess, _CLASS_PLACES, _CLASS_VALUES)
-    known = np.isfinite(rated)
-    value = np.where(known, rated, np.where(np.isfinite(guess), guessed, UNRATED))
-    return Trait(value, np.where(known, RATED_ERROR, UNRATED_ERROR), known)
+    held = varieties.resists.get(name)
+    if held is not None:
+        return held
+    size = len(varieties)
+    return Trait(np.full(size, UNRATED), np.full(size, UNRATED_ERROR), np.zeros(size, dtype=bool))
 
 
 def health(varieties: Varieties, weather: Weather | None, wetness: str) -> Trait:
@@ -203,14 +198,11 @@ def told(varieties: Varieties, weather: Weather | None, wetness: str, row: int) 
 def resistance_at(varieties: Varieties, name: str, row: int) -> tuple[float, str]:
     """Resistance of one variety and its standing."""
     column = f"disease:{name}"
-    if column in varieties.frame:
-        rated = SUSCEPTIBILITY.get(str(varieties.frame[column].iloc[row]))
-        if rated is not None:
-            return rated, str(varieties.frame[f"{column}_standing"].iloc[row])
-    guess = varieties.guess.value(column)[row]
-    if np.isfinite(guess):
-        return float(np.interp(guess, _CLASS_PLACES, _CLASS_VALUES)), "estimated"
-    return UNRATED, "unknown"
+    held = resistance(varieties, name)
+    value = float(held.value[row])
+    if held.known[row]:
+        return value, str(varieties.frame[f"{column}_standing"].iloc[row])
+    return value, "estimated" if np.isfinite(varieties.guess.value(column)[row]) else "unknown"
 
 
 def weather_of(site: Site, lat: float | None, lon: float | None, elevation_m: float | None) -> Weather | None:

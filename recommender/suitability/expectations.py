@@ -60,6 +60,10 @@ SUSCEPTIBILITY = {
     "susceptible": 0.25, "very-susceptible": 0.0,
 }  # fmt: skip
 
+# A variety nobody rated for a disease stands a little below the middle: resistance gets advertised, its lack
+# does not.
+UNRATED, UNRATED_ERROR, RATED_ERROR = 0.45, 0.2, 0.1
+
 
 def zone_bound(zone: Floats) -> Floats:
     """Cold end of a USDA zone [degC] from its number (5.0 = 5a, 5.5 = 5b): zones are 10 degF wide from -60
@@ -119,6 +123,7 @@ class Varieties:
     crosses_with: dict[str, frozenset[str]]
     n_sources: dict[str, Floats] = field(default_factory=dict)
     estimated: dict[str, Bools] = field(default_factory=dict)
+    resists: dict[str, Trait] = field(default_factory=dict)
     guess: Estimated = field(default_factory=lambda: Estimated(0))
 
     def __len__(self) -> int:
@@ -341,12 +346,32 @@ def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame |
     return _filled(value, np.full(len(frame), 0.5), smallest, np.full(len(frame), 1.0))
 
 
-def _disease(frame: pd.DataFrame) -> Trait:
-    columns = [
+def _resists(frame: pd.DataFrame, guess: Estimated) -> dict[str, Trait]:
+    """Resistance (V,) in [0, 1] to each disease that anything is published of: published, else estimated,
+    else a little below the middle."""
+    places, values = np.arange(len(SUSCEPTIBILITY), dtype=float), np.sort(list(SUSCEPTIBILITY.values()))
+    found = {}
+    for column in _diseases(frame):
+        rated = mapped(text(frame, column), SUSCEPTIBILITY)
+        known = np.isfinite(rated)
+        guessed = np.interp(guess.value(column), places, values)
+        value = np.where(known, rated, np.where(np.isfinite(guessed), guessed, UNRATED))
+        found[column.removeprefix("disease:")] = Trait(
+            value, np.where(known, RATED_ERROR, UNRATED_ERROR), known
+        )
+    return found
+
+
+def _diseases(frame: pd.DataFrame) -> list[str]:
+    return [
         name
         for name in map(str, frame)
         if name.startswith("disease:") and not name.endswith(("_agreement", "_standing"))
     ]
+
+
+def _disease(frame: pd.DataFrame) -> Trait:
+    columns = _diseases(frame)
     scores = np.full((max(len(columns), 1), len(frame)), np.nan)
     for row, name in enumerate(columns):
         scores[row] = mapped(text(frame, name), SUSCEPTIBILITY)
@@ -416,6 +441,7 @@ def expect(
         ripe_class=place,
         height=_height(frame, table, rootstocks),
         disease=_disease(frame),
+        resists=_resists(frame, guess),
         self_fertility=np.where(fertile != "", fertile, typical.fillna("").to_numpy(dtype=object)),
         self_fertility_known=fertile != "",
         evergreen=frame["crop"].map(table["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool),

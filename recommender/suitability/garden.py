@@ -1,4 +1,4 @@
-"""The garden round the tree: disease pressure, ground and stock, care, cover, household, wishes about the fruit.
+"""The garden round the tree: disease, ground and stock, care, cover, household, wishes about the fruit.
 
 In come the varieties, answers and what the catalog says of crops, stocks, covers and cautions; out go the
 averaged criteria (V,) with their weights, beside those of `ranking.wishes`, and what a cover would do.
@@ -13,8 +13,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import care, cover, criteria, disease, rootstock
+from recommender.suitability import care, cover, disease, rootstock
 from recommender.suitability import wishes as fruit
+from recommender.suitability.criteria import site_error
 from recommender.suitability.expectations import Trait, Varieties
 
 if TYPE_CHECKING:
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# Weights of what is averaged beside `ranking.WISHES`; each counts only where it was asked for. Care counts for
-# a beginner without being asked.
+# Weights of what is averaged beside `ranking.WISHES`; each counts only where it was asked for. Care counts
+# for a beginner without being asked.
 WEIGHTS: dict[str, float] = {
     "ground": 0.8,
     "skin": 1.0,
@@ -59,7 +60,7 @@ class Garden:
     """Criteria and weights to average; health (V,) with its error; years to the first crop; care (V,); under
     cover: the winter criterion (V,), whether it can be wrapped (V,), nights of work a winter (V,)."""
 
-    values: dict[str, Floats]
+    criteria: dict[str, Floats]
     weights: dict[str, float]
     health: Trait
     years_to_crop: Trait
@@ -129,12 +130,12 @@ def garden(
     if goals.max_years_to_crop is not None:
         values["years_to_crop"] = care.bears_within(years, goals.max_years_to_crop)
         weights["years_to_crop"] = WEIGHTS["years_to_crop"]
-    error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
+    error_K = site_error(profile, "annual_extreme_min_degC", 2.0)
     coldest = profile.annual_min + 0.5 * site.frost_shift
     covered = cover.winter_under_cover(coldest, varieties.hardiness, around.cover_gain_K, error_K)
     wrapped = cover.can_be_wrapped(varieties, site.container_L is not None)
     return Garden(
-        values=values,
+        criteria=values,
         weights=weights,
         health=health,
         years_to_crop=years,

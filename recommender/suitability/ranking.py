@@ -171,7 +171,11 @@ def varieties_of(catalog: Catalog) -> Varieties:
     held = _EXPECTED.get(catalog)
     if held is None:
         held = expect(
-            catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all(), catalog.estimates()
+            catalog.traits(),
+            catalog.crops(),
+            catalog.rootstocks(),
+            catalog.settled_all(),
+            catalog.estimates(),
         )
         _EXPECTED[catalog] = held
     return held
@@ -201,6 +205,7 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
         elif isinstance(value, np.ndarray):
             parts[part.name] = value[rows]
     parts["n_sources"] = {name: value[rows] for name, value in varieties.n_sources.items()}
+    parts["resists"] = {name: trait.taken(rows) for name, trait in varieties.resists.items()}
     parts["guess"] = varieties.guess.taken(rows)
     parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
@@ -336,8 +341,8 @@ def rank(
 
     goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
     climate (default: worked out from where the site is); intervals: draw traits and climate, which replaces
-    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>. Raises UnknownName for a place, crop or tree that is
-    not known, BadInput for a site at sea.
+    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>.
+    Raises UnknownName for a place, crop or tree that is not known, BadInput for a site at sea.
     """
     goals = goals if goals is not None else Goals()
     if catalog is None:
@@ -362,14 +367,16 @@ def rank(
     plot = garden(
         varieties, site, goals, around, profile, found["winter"], found["bloom_frost"], wished["pollination"]
     )
-    wished, weights = {**wished, **plot.values}, {**weights, **plot.weights}
+    wished, weights = {**wished, **plot.criteria}, {**weights, **plot.weights}
     covered = np.zeros(len(varieties), dtype=bool)
     if goals.will_cover:
         found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
     share = known_share(varieties)
 
     by_wishes, by_proof = PRESETS[goals.preset]
-    liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
+    liked = np.zeros(len(varieties))
+    for name, weight in weights.items():
+        liked += wished[name] * weight / sum(weights.values())
     factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
     factor = np.where(covered, factor * cover.LABOUR, factor)
     verdict = np.where(covered, np.maximum(verdicts(found, wished), 1), verdicts(found, wished))

@@ -155,9 +155,7 @@ class Teller:
                 if self._estimated("hardiness", row)
                 else f"{self._crops(row)} usually stand about {limit}"
             )
-            return (
-                f"Nobody has published how much cold it stands; {usual}, which is enough {share} ({here})"
-            )
+            return f"Nobody has published how much cold it stands; {usual}, which is enough {share} ({here})"
         told = []
         if self.zone[row] == self.zone[row]:
             told.append(f"zone {zone_words(self.zone[row])} ({self._sources('zone_min', row)})")

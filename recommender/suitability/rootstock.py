@@ -25,7 +25,6 @@ WORTH = {"resistant": 1.0, "tolerant": 1.0, "yes": 1.0, "moderate": 0.7, "suscep
 UNPUBLISHED = 0.6
 # A crop without any listed stock stands on its own roots or a seedling's.
 NO_STOCK = 0.6
-ALWAYS_WEIGHED = 0.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,9 @@ def stocks_for(
     limits = [limit for limit in (goals.max_height_m, _room(site)) if limit is not None]
     found = []
     for row in own.to_dict("records"):
-        good, bad, fit = [], [], 1.0
+        good: list[str] = []
+        bad: list[str] = []
+        fit = 1.0
         for column, words in asked.items():
             kind = row.get(column)
             known = isinstance(kind, str) and kind in WORTH
@@ -80,7 +81,12 @@ def stocks_for(
             fit *= 1.0 if fits else 0.4
             (good if fits else bad).append("the room")
         hardy = row.get("cold_hardy_min_degC")
-        if coldest_degC is not None and isinstance(hardy, float) and np.isfinite(hardy) and hardy > coldest_degC:
+        if (
+            coldest_degC is not None
+            and isinstance(hardy, float)
+            and np.isfinite(hardy)
+            and hardy > coldest_degC
+        ):
             fit *= 0.5
             bad.append("the winter cold at its roots")
         found.append(Stock(str(row["rootstock"]), round(fit, 4), tuple(good), tuple(bad), height))

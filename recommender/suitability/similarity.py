@@ -24,7 +24,20 @@ Rows = NDArray[np.intp]
 # Words before or after a variety's name that mark a strain of it (common practice; "Early" and "Late" are
 # left out: they mostly name seedlings).
 STRAIN_WORDS = frozenset(
-    {"red", "double red", "royal", "spur", "compact", "dwarf", "super", "improved", "crimson", "striped", "dark", "strain"}  # noqa: E501
+    {
+        "red",
+        "double red",
+        "royal",
+        "spur",
+        "compact",
+        "dwarf",
+        "super",
+        "improved",
+        "crimson",
+        "striped",
+        "dark",
+        "strain",
+    }
 )
 # How far apart two figures of one group may lie, in the trait's unit.
 SAME_WITHIN: dict[str, float] = {
@@ -35,7 +48,16 @@ SAME_WITHIN: dict[str, float] = {
     "bloom_to_harvest": 10.0,
     "mature_height": 1.0,
 }
-SAME_CLASS = ("bloom_season", "ripening_season", "self_fertility", "fruit_size", "vigour", "flesh_colour", "s_alleles", "use")
+SAME_CLASS = (
+    "bloom_season",
+    "ripening_season",
+    "self_fertility",
+    "fruit_size",
+    "vigour",
+    "flesh_colour",
+    "s_alleles",
+    "use",
+)
 FEWEST_SHARED = 4
 _SPLIT = re.compile(r"\s+x\s+")
 

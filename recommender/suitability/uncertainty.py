@@ -1,4 +1,4 @@
-"""How sure a ranking is: score interval, rank range and the chance of each verdict, from drawn traits and climate.
+"""How sure a ranking is: score interval, rank range, chance of each verdict, from drawn traits and climate.
 
 In come the arrays a ranking was made of; out goes a `Spread`. Each draw takes one possible truth: every
 variety's traits (bloom, harvest, hardiness, chill need, warmth need, disease) moved by a normal deviate times
@@ -224,7 +224,8 @@ def with_disease(
 ) -> Floats:
     """What multiplies the product of the limiting criteria in every draw (V, D).
 
-    trait: the disease criterion with its error; factor (V,): as shown; swing (V,): relative change of it from no resistance to full resistance.
+    trait: the disease criterion with its error; factor (V,): as shown; swing (V,): relative change of it
+    from no resistance to full resistance.
     """
     moved = trait.error[:, None] * deviates(names_of(varieties), "disease", draws, seed)
     moved = np.clip(trait.value[:, None] + moved, 0.0, 1.0) - trait.value[:, None]
@@ -316,4 +317,3 @@ def level_with(scores: NDArray[np.float32]) -> NDArray[np.intp]:
         level[leader:end] = leader + 1
         leader = end
     return level
-

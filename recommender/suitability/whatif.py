@@ -1,4 +1,4 @@
-"""What would change a verdict: a pollen partner, cover, a warmer spot; and what would not, such as a rootstock.
+"""What would change a verdict: a partner, cover, a warmer spot; and what would not, such as a rootstock.
 
 In come the arrays a ranking was made of; out go sentences for the rows asked. Each change is tried by itself
 and told only if the verdict really comes out better, so nothing is promised that the model would not grant.
@@ -74,10 +74,13 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
         if now == 0:
             told.append([])
             continue
-        better = {name: VERDICTS[int(verdict[row])] for name, verdict in tried.after.items() if verdict[row] < now}
+        better = {
+            name: VERDICTS[int(verdict[row])] for name, verdict in tried.after.items() if verdict[row] < now
+        }
         if PARTNER in better:
             lines.append(
-                f"A pollen partner that blooms with it would lift it from {VERDICTS[now]} to {better[PARTNER]}."
+                f"A pollen partner that blooms with it would lift it from {VERDICTS[now]} "
+                f"to {better[PARTNER]}."
             )
         # A cover that still leaves it doubtful is no advice.
         if better.get(COVER) == VERDICTS[1] and plot.can_be_wrapped[row]:
@@ -85,13 +88,14 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
             lines.append(
                 cover.sentence(
                     plot.around.cover_gain_K, plot.around.cover_standing, float(plot.nights[row]),
-                    float(plot.winter_covered[row]), years, crop, f"{better[COVER]} instead of {VERDICTS[now]}",
+                    float(plot.winter_covered[row]), years, crop,
+                    f"{better[COVER]} instead of {VERDICTS[now]}",
                 )
             )  # fmt: skip
         if WALL in better:
             lines.append(
-                f"A spot by a wall or under shelter, {FROST_SHIFT['sheltered']:.1f} degrees milder on still nights "
-                f"(common practice), would lift it to {better[WALL]}."
+                f"A spot by a wall or under shelter, {FROST_SHIFT['sheltered']:.1f} degrees milder on still "
+                f"nights (common practice), would lift it to {better[WALL]}."
             )
         lacking = [name for name, limit in LIMITS.items() if context.found[name][row] < limit.sound]
         if "winter" in lacking:
@@ -101,7 +105,9 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
         if not lines and ("warmth" in lacking or "season" in lacking):
             lines.append("Only a warmer place would help: summers here are too short or too cool for it.")
         if not lines and "dormancy" in lacking:
-            lines.append("A colder spot, such as a north slope, would keep it asleep longer (common practice).")
+            lines.append(
+                "A colder spot, such as a north slope, would keep it asleep longer (common practice)."
+            )
         if not lines and "bloom_frost" in lacking:
             lines.append("Shelter alone would not do; only a later-blooming variety escapes the frost here.")
         if not lines and not lacking:
