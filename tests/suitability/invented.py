@@ -103,7 +103,8 @@ class InventedCatalog:
 
     def rootstocks(self) -> pd.DataFrame:
         names = ["rootstock", "for_crops", "mature_height_low_m", "size_percent_low"]
-        return pd.DataFrame([("Invented dwarf", "apple", 1.5, 15.0), ("Invented stock", "peach", 2.4, 60.0)], columns=names)
+        rows = [("Invented dwarf", "apple", 1.5, 15.0), ("Invented stock", "peach", 2.4, 60.0)]
+        return pd.DataFrame(rows, columns=names)
 
     def settled_all(self) -> pd.DataFrame:
         rows = [(crop, name, "zone_min", 3) for crop, name, zone, *_ in _VARIETIES if zone is not None]

@@ -201,7 +201,7 @@ def test_the_gain_of_a_cover_is_the_lowest_published_one() -> None:
 
 def test_cover_lifts_a_tender_tree_but_an_equal_hardy_one_stands_above() -> None:
     goals = Goals(crops=("mandarin", "peach", "apple"), will_cover=True)
-    place = {"coldest": -8.5, "winter": 8.0, "chill": 700, "gdd": 3000, "summer": 26.0}
+    place: dict[str, Any] = {"coldest": -8.5, "winter": 8.0, "chill": 700, "gdd": 3000, "summer": 26.0}
     bare, wrapped = ranked(goals=Goals(crops=goals.crops), **place), ranked(goals=goals, **place)
     assert figure(wrapped, "Parish Orange", "c_winter") > figure(bare, "Parish Orange", "c_winter") + 0.1
     assert figure(wrapped, "Parish Orange", "verdict") != "sound"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -10,7 +12,7 @@ from recommender.suitability.goals import Goals
 from recommender.suitability.similarity import groups_of, one_each
 
 
-def invented(**columns: list[object]) -> pd.DataFrame:
+def invented(**columns: Any) -> pd.DataFrame:
     """An invented crop of five; columns override."""
     names = ["Withy Bell", "Red Withy Bell", "Withy Bell Spur", "Early Withy Bell", "Parish Pride"]
     frame = pd.DataFrame({"crop": "apple", "variety": names, "sport_of": None, "parentage": None})
@@ -45,7 +47,7 @@ def test_a_strain_name_does_not_count_where_published_traits_differ() -> None:
 
 
 def test_siblings_are_one_group_only_if_alike_in_four_traits() -> None:
-    alike = {
+    alike: dict[str, Any] = {
         "parentage": [None, None, None, "Ann x Bob", "Bob x Ann"],
         "zone_min": [None, None, None, 5.0, 5.0],
         "chill_hours": [None, None, None, 800.0, 850.0],

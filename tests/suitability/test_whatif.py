@@ -45,7 +45,7 @@ def test_nothing_makes_up_for_missing_chill() -> None:
 
 
 def test_cover_is_offered_with_degrees_and_nights_where_it_lifts_the_verdict() -> None:
-    place = {"coldest": -8.5, "winter": 8.0, "chill": 700, "gdd": 3000, "summer": 26.0}
+    place: dict[str, Any] = {"coldest": -8.5, "winter": 8.0, "chill": 700, "gdd": 3000, "summer": 26.0}
     told = lines(ranked(**place), "Parish Orange")
     assert "Fleece over the top" in told
     assert "at least 3 degrees (published)" in told
