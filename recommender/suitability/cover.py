@@ -69,7 +69,7 @@ def nights_to_cover(profile: Profile, hardiness: Floats) -> Floats:
 
 
 def sentence(
-    gain_K: float, standing: str, nights: float, share: float, years: int, crop: str, verdict: str
+    gain: str, standing: str, nights: float, share: float, years: int, crop: str, verdict: str
 ) -> str:
     """What cover would do for one variety."""
     count = round(share * years)
@@ -80,6 +80,6 @@ def sentence(
         else ""
     )
     return (
-        f"Fleece over the top on {work} a winter buys at least {gain_K:.0f} degrees ({standing}): safe in "
+        f"Fleece over the top on {work} a winter buys at least {gain} ({standing}): safe in "
         f"about {count} of {years} winters, so {verdict}, at the price of that work every winter.{base}"
     )

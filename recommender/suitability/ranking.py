@@ -101,13 +101,21 @@ class Ranking:
     site: dict[str, Any]
     context: reasons.Context = field(repr=False)
 
-    def shortlist(self, top: int | None = None) -> pd.DataFrame:
+    def frame_in(self, units: str) -> pd.DataFrame:
+        """`frame`, with why and watch told in "metric" or "imperial" units."""
+        if units == "metric":
+            return self.frame
+        why, watch = reasons.why_and_watch(self.context, units)
+        rows = self.frame.index.to_numpy()
+        return self.frame.assign(why=why[rows], watch=watch[rows])
+
+    def shortlist(self, top: int | None = None, units: str = "metric") -> pd.DataFrame:
         """The first `top` rows of the frame, one for each group of sports and near-identical varieties; the
-        others of a group are named in the column `also` (joined by |)."""
+        others of a group are named in the column `also` (joined by |). units: as `frame_in`."""
         keep, others = one_each(self.frame["group"].to_numpy(dtype=np.intp))
         names = self.frame["variety"].tolist()
         also = ["|".join(names[place] for place in others.get(at, [])) for at in range(len(names))]
-        shown = self.frame.assign(also=also)[keep]
+        shown = self.frame_in(units).assign(also=also)[keep]
         return shown if top is None else shown.head(max(top, 0))
 
     def records(
@@ -123,7 +131,7 @@ class Ranking:
         else:
             shown = self.frame if top is None else self.frame.head(max(top, 0))
         told = reasons.reasons(self.context, shown.index.to_numpy(), units)
-        lifted = self.what_if(shown.index.to_numpy())
+        lifted = self.what_if(shown.index.to_numpy(), units)
         names = [str(name) for name in shown if str(name).startswith("c_")]
         keep = [
             "crop",
@@ -149,13 +157,13 @@ class Ranking:
             record["criteria"] = dict(zip(short, row, strict=True))
         return [{str(key): value for key, value in record.items()} for record in plain]
 
-    def what_if(self, rows: NDArray[np.intp]) -> list[list[str]]:
+    def what_if(self, rows: NDArray[np.intp], units: str = "metric") -> list[list[str]]:
         """For index values of `frame`: what would lift the verdict, and what would not."""
         from recommender.suitability import whatif
 
         if self.context.plot is None:
             return [[] for _ in rows]
-        return whatif.sentences(self.context, self.context.plot, rows)
+        return whatif.sentences(self.context, self.context.plot, rows, units)
 
     def weeks_of_fruit(self, top: int) -> float:
         """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
@@ -391,11 +399,12 @@ def rank(
 
         warmer = np.where(covered, around.cover_gain_K, 0.0)
         wrapped = replace(varieties, hardiness=varieties.hardiness.moved(-warmer))
+        powers = {name: limit.power for name, limit in LIMITS.items()}
         sampled = uncertainty.drawn_limits(wrapped, profile, when, kills, site.frost_shift)
         swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
         other = uncertainty.with_disease(varieties, plot.health, factor, swing)
         fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
-        sure = uncertainty.spread(sampled, LIMITS, ends["score"], other, fit, RULED_OUT_CEILING)
+        sure = uncertainty.spread(sampled, LIMITS, powers, ends["score"], other, fit, RULED_OUT_CEILING)
         drawn = uncertainty.columns(sure, ends["score"], VERDICTS)
 
     context = reasons.Context(

@@ -251,6 +251,7 @@ def columns(sure: Spread, score: Floats, verdicts: tuple[str, ...]) -> dict[str,
 def spread(
     found: dict[str, Floats],
     limits: dict[str, Limit],
+    powers: dict[str, float],
     score: Floats,
     other: Floats,
     may_be_sound: NDArray[np.bool_],
@@ -258,13 +259,13 @@ def spread(
 ) -> Spread:
     """Interval, rank range and chances of drawn criteria.
 
-    found: criterion -> (V, D); score (V,): the score shown; other (V,) or (V, D): what multiplies the product
+    found: criterion -> (V, D); powers: of each criterion in the product; score (V,): the score shown; other (V,) or (V, D): what multiplies the product
     of the limiting criteria; ceiling: what a ruled-out score is cut to. The interval always holds the shown
     score and place.
     """
     product = np.ones(next(iter(found.values())).shape)
-    for name, limit in limits.items():
-        product *= np.maximum(found[name], 1e-6) ** limit.power
+    for name, power in powers.items():
+        product *= np.maximum(found[name], 1e-6) ** power
     verdict = drawn_verdicts(found, limits, may_be_sound)
     scores = product * (other if other.ndim == 2 else other[:, None])
     scores[verdict == 3] *= ceiling

@@ -62,9 +62,16 @@ def changes(context: Context, plot: Garden) -> Changes:
     return Changes(context.verdict, after, milder)
 
 
-def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[list[str]]:
+def _step(kelvin: float, units: str) -> str:
+    """A difference of temperature in words."""
+    return f"{kelvin * 1.8:.0f} °F" if units == "imperial" else f"{kelvin:g} °C"
+
+
+def sentences(
+    context: Context, plot: Garden, rows: NDArray[np.intp], units: str = "metric"
+) -> list[list[str]]:
     """What would lift the verdict of each of `rows`, and what would not; [] for a variety that is sound."""
-    from recommender.suitability.ranking import LIMITS, VERDICTS
+    from recommender.suitability.ranking import LIMITS, TOO_BIG, VERDICTS
 
     tried = changes(context, plot)
     years = context.years
@@ -87,14 +94,14 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
             crop = str(context.varieties.frame["crop"].iloc[row])
             lines.append(
                 cover.sentence(
-                    plot.around.cover_gain_K, plot.around.cover_standing, float(plot.nights[row]),
+                    _step(plot.around.cover_gain_K, units), plot.around.cover_standing, float(plot.nights[row]),
                     float(plot.winter_covered[row]), years, crop,
                     f"{better[COVER]} instead of {VERDICTS[now]}",
                 )
             )  # fmt: skip
         if WALL in better:
             lines.append(
-                f"A spot by a wall or under shelter, {FROST_SHIFT['sheltered']:.1f} degrees milder on still "
+                f"A spot by a wall or under shelter, {_step(FROST_SHIFT['sheltered'], units)} milder on still "
                 f"nights (common practice), would lift it to {better[WALL]}."
             )
         lacking = [name for name, limit in LIMITS.items() if context.found[name][row] < limit.sound]
@@ -110,6 +117,8 @@ def sentences(context: Context, plot: Garden, rows: NDArray[np.intp]) -> list[li
             )
         if not lines and "bloom_frost" in lacking:
             lines.append("Shelter alone would not do; only a later-blooming variety escapes the frost here.")
+        if context.wished["size"][row] < TOO_BIG:
+            lines.append("More room, a smaller stock or a pot would be needed: it is hard to keep so small.")
         if not lines and not lacking:
             lines.append(
                 "Nothing is known to stand against it; published figures on cold and chill would settle it."

@@ -48,7 +48,7 @@ def test_cover_is_offered_with_degrees_and_nights_where_it_lifts_the_verdict() -
     place: dict[str, Any] = {"coldest": -8.5, "winter": 8.0, "chill": 700, "gdd": 3000, "summer": 26.0}
     told = lines(ranked(**place), "Parish Orange")
     assert "Fleece over the top" in told
-    assert "at least 3 degrees (published)" in told
+    assert "at least 3 °C (published)" in told
     assert "every winter" in told
     covered = ranked(goals=Goals(will_cover=True), **place).frame.set_index("variety")
     assert covered.loc["Parish Orange", "verdict"] == "with care"
