@@ -94,15 +94,15 @@ def sentences(
             crop = str(context.varieties.frame["crop"].iloc[row])
             lines.append(
                 cover.sentence(
-                    _step(plot.around.cover_gain_K, units), plot.around.cover_standing, float(plot.nights[row]),
-                    float(plot.winter_covered[row]), years, crop,
+                    _step(plot.around.cover_gain_K, units), plot.around.cover_standing,
+                    float(plot.nights[row]), float(plot.winter_covered[row]), years, crop,
                     f"{better[COVER]} instead of {VERDICTS[now]}",
                 )
             )  # fmt: skip
         if WALL in better:
             lines.append(
-                f"A spot by a wall or under shelter, {_step(FROST_SHIFT['sheltered'], units)} milder on still "
-                f"nights (common practice), would lift it to {better[WALL]}."
+                f"A spot by a wall or under shelter, {_step(FROST_SHIFT['sheltered'], units)} milder on "
+                f"still nights (common practice), would lift it to {better[WALL]}."
             )
         lacking = [name for name, limit in LIMITS.items() if context.found[name][row] < limit.sound]
         if "winter" in lacking:
