@@ -260,8 +260,8 @@ def spread(
     """Interval, rank range and chances of drawn criteria.
 
     found: criterion -> (V, D); powers: of each criterion in the product; score (V,): the score shown;
-    other (V,) or (V, D): what multiplies the product of the limiting criteria; ceiling: what a ruled-out score is cut to. The interval always holds the shown
-    score and place.
+    other (V,) or (V, D): what multiplies the product of the limiting criteria; ceiling: what a ruled-out
+    score is cut to. The interval always holds the shown score and place.
     """
     product = np.ones(next(iter(found.values())).shape)
     for name, power in powers.items():
