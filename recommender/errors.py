@@ -42,7 +42,7 @@ class BadInput(OrchardwrightError):
 
 
 class DataFaults(OrchardwrightError):
-    """Faults found in a table, all of them at once; `faults` holds one line each (file, row, column, remedy)."""
+    """Faults found in a table, all at once; `faults` holds one line each (file, row, column, remedy)."""
 
     def __init__(self, what: str, faults: Sequence[str], *, remedy: str = "") -> None:
         self.faults = tuple(faults)

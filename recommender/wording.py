@@ -309,10 +309,16 @@ def trait_words(
 
 
 def category_words(trait: str, value: str) -> str:
-    """A category as words; names, genes and groups stay as they are."""
+    """A category as words; names, genes and groups stay as they are.
+
+    >>> category_words("bloom_season", "mid-late"), category_words("self_fertility", "partly-self-fertile")
+    ('mid to late', 'partly self-fertile')
+    """
     if trait in ("s_alleles", "parentage", "sport_of", "bloom_group", "rights"):
         return plain(value)
-    return plain(value).replace("-", " ")
+    if value in ("early-mid", "mid-late"):
+        return plain(value).replace("-", " to ")
+    return plain(value).replace("-", " ").replace("self ", "self-")
 
 
 def span_words(figure: Mapping[str, object], unit: str = "", units: Units = "metric") -> tuple[str, str]:

@@ -83,10 +83,12 @@ def region_names(places: pd.DataFrame) -> pd.Series:
     counts = votes.value_counts(["country_code", "code", "name"]).reset_index(name="votes")
     counts["share"] = counts["votes"] / counts.groupby(["country_code", "code"])["votes"].transform("sum")
     best = counts.sort_values("share", ascending=False).drop_duplicates(["country_code", "code"])
-    best = best[best["share"] >= AGREEMENT_OF_REGION].set_index(["country_code", "code"])["name"]
+    best = best[best["share"] >= AGREEMENT_OF_REGION]
+    rows = best[["country_code", "code", "name"]].itertuples(index=False)
+    voted = {(row[0], row[1]): row[2] for row in rows}
     states = {("US", code): entry["name"] for code, entry in load("us_states").items()}
     french = {("FR", code): name for code, name in FRENCH_REGIONS.items()}
-    named = {**best.to_dict(), **states, **french}
+    named = {**voted, **states, **french}
     keys = zip(places["country_code"], places["region_code"], strict=True)
     return pd.Series([named.get(key, "") for key in keys], index=places.index)
 

@@ -41,7 +41,9 @@ class Catalog:
         self._resolver: Resolver | None = None
         self._open_files = open_files if open_files is not None else Counter()
         try:
-            self._connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
+            self._connection: duckdb.DuckDBPyConnection | None = duckdb.connect(
+                str(path), read_only=True, config=_CONFIG
+            )
         except duckdb.Error as problem:
             raise StorageFault(
                 "The catalog file cannot be opened", where=str(path), remedy="Remove it; it is built again"
@@ -54,7 +56,7 @@ class Catalog:
             if self._connection is not None:
                 self._connection.close()
                 self._open_files[str(self.path)] -= 1
-                self._connection = None  # type: ignore[assignment]
+                self._connection = None
 
     def __enter__(self) -> Catalog:
         return self

@@ -78,7 +78,7 @@ def settle(
     votes = deciding[~numeric & ~sets & ~alleles_stated & ~fertility]
     classes = voting.settle_classes(votes)
     sports = classes[classes["trait"].eq("sport_of")]
-    genotypes = pd.concat([by_allele, _inherited(pd.concat([by_allele, sports]))])
+    genotypes = _joined(by_allele, _inherited(_joined(by_allele, sports)))
     against_biology = _against_biology(deciding[fertility], crops, genotypes)
     parts = [
         voting.settle_numbers(deciding[numeric]),
@@ -87,18 +87,24 @@ def settle(
         voting.settle_sets(deciding[sets]),
         by_allele,
     ]
-    settled = pd.concat([part for part in parts if not part.empty], ignore_index=True)
+    settled = _joined(*parts)
     settled = settled.merge(_standing(deciding), on=KEY, how="left")
     settled.loc[settled["only_biology"].eq(True), "standing"] = "estimated"
     settled["disagreement"] = _with_overruled(settled, overruled)
-    settled = pd.concat([settled, on_scale.settled], ignore_index=True)
+    settled = _joined(settled, on_scale.settled)
     settled = _with_texts(settled)
-    settled = pd.concat([settled, _inherited(settled)], ignore_index=True)
-    settled = pd.concat([settled, _pollen_of_triploids(settled)], ignore_index=True)
+    settled = _joined(settled, _inherited(settled))
+    settled = _joined(settled, _pollen_of_triploids(settled))
     settled = settled[SETTLED_COLUMNS].sort_values(KEY, kind="stable").reset_index(drop=True)
     columns = [*KEY, "value", "low", "high", "source_id", "note", "set_aside"]
     unused = rows.loc[rows["set_aside"].ne(""), columns].rename(columns={"set_aside": "reason"})
     return Settlement(settled, unused.reset_index(drop=True), on_scale.scales)
+
+
+def _joined(*parts: pd.DataFrame) -> pd.DataFrame:
+    """Frames one below the other; empty ones are left out, as their column types would spoil the others'."""
+    filled = [part for part in parts if not part.empty]
+    return pd.concat(filled, ignore_index=True) if filled else parts[0]
 
 
 def _by_standing(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -8,6 +8,7 @@ Comes in: the rows of datasets/traits/ as text and the table of sources. Goes ou
 from __future__ import annotations
 
 import calendar
+import datetime as dt
 
 import numpy as np
 import pandas as pd
@@ -52,7 +53,7 @@ UNCERTAIN_NOTE = (
 
 DAYS_IN_YEAR = 365
 _DAY_OF_YEAR = {
-    f"{month:02d}-{day:02d}": pd.Timestamp(2001, month, day).dayofyear
+    f"{month:02d}-{day:02d}": dt.date(2001, month, day).timetuple().tm_yday
     for month in range(1, 13)
     for day in range(1, calendar.monthrange(2001, month)[1] + 1)
 } | {"02-29": 59}

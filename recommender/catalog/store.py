@@ -184,7 +184,7 @@ def _write(path: Path, folder: Path, progress: Progress | None) -> None:
         _sync(digest)
         digest.replace(path.with_suffix(".digest"))
         temporary.replace(path)
-    except (OSError, duckdb.IOException, duckdb.FatalException, duckdb.InternalException) as problem:
+    except (OSError, duckdb.OperationalError, duckdb.FatalException, duckdb.InternalException) as problem:
         raise StorageFault(
             f"The catalog could not be written ({_words(problem)}); nothing that was there before is lost",
             where=str(path.parent),

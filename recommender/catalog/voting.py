@@ -137,9 +137,10 @@ def settle_numbers(rows: pd.DataFrame) -> pd.DataFrame:
     least = np.array([spec.least for spec in specs])
     most = np.array([spec.most for spec in specs])
     circular = np.array([spec.date for spec in specs])
-    result["low"] = np.where(circular, lower, np.maximum(lower, least))
-    result["high"] = np.where(circular, upper, np.minimum(upper, most))
-    result["number"] = np.where(circular, (settled - 1.0) % 365.0 + 1.0, settled)
+    number = np.where(circular, (settled - 1.0) % 365.0 + 1.0, settled)
+    result["number"] = number
+    result["low"] = np.where(circular, lower + number - settled, np.maximum(lower, least))
+    result["high"] = np.where(circular, upper + number - settled, np.minimum(upper, most))
     said = sources["stated"] + ": " + sources["source_id"] + " (" + sources["kind"] + ")"
     result["disagreement"] = _texts(group[outside], said[outside], n)
     note = np.where(only_bounds, np.where(some_most & ~some_least, "only known to be at most", ""), "")

@@ -28,11 +28,7 @@ A0, A1 = 139500.0, 2.567e18  # rate constants [1/h]
 SLOPE, TRANSITION_K, KELVIN_OFFSET = 1.6, 277.0, 273.0
 
 _WINTERS_AT_ONCE = 2048  # enough to drown the cost of a NumPy call, few enough for the cache
-_HOURS_AHEAD = 240  # hours whose coefficients are worked out before the recurrence runs over them
-_COLUMNS = 512  # stretches side by side
-_SHORTEST_STRETCH_H = 120
-_TYPICAL_PRODUCT = 0.5
-_SAME_PRODUCT = 1e-13  # E is of the order 1: two starts closer than this are the same
+_HOURS_AHEAD = 20_000  # hours of all winters whose coefficients are worked out before the recurrence
 
 
 def chill_hours_below_7(hourly: ArrayLike, running: bool = False) -> Array:
@@ -94,9 +90,8 @@ def dynamic_portions(hourly: ArrayLike, running: bool = False) -> Array:
     series = temperature.reshape(-1, days * 24)
     portions = np.empty((len(series), days))
     for first in range(0, len(series), _WINTERS_AT_ONCE):
-        block = series[first : first + _WINTERS_AT_ONCE]
-        work = _stretches_side_by_side if 8 * len(block) <= _COLUMNS else _hour_by_hour
-        portions[first : first + _WINTERS_AT_ONCE] = work(block).reshape(days, 24, len(block)).sum(axis=1).T
+        part = slice(first, first + _WINTERS_AT_ONCE)
+        portions[part] = _portions_by_day(series[part])
     portions = portions.reshape(*lead, days)
     return np.asarray(portions.cumsum(axis=-1) if running else portions.sum(axis=-1))
 
@@ -112,7 +107,7 @@ def _by_day(weights: NDArray[np.generic], running: bool) -> Array:
 
 
 # The intermediate product E obeys E[i] = gain[i] + E[i-1] * keep[i], with keep[i] * (1 - fixed[i-1]) in place
-# of keep[i] when E[i-1] >= 1, that is when the hour before fixed a portion. Arrays are (hours, columns).
+# of keep[i] when E[i-1] >= 1, that is when the hour before fixed a portion. Arrays are (hours, winters).
 
 
 def _coefficients(temperature: Array, fixed_before: Array | float) -> tuple[Array, Array, Array, Array]:
@@ -143,78 +138,35 @@ def _coefficients(temperature: Array, fixed_before: Array | float) -> tuple[Arra
 
 
 def _recur(keep: Array, after_fixing: Array, gain: Array, start: Array) -> Array:
-    """E at each hour (hours, columns) from E before the first (columns,).
-
-    `keep` is overwritten with the factor that applied in each hour.
-    """
-    products = np.empty_like(keep)
+    """E at each hour (hours, winters) from E before the first (winters,); overwrites keep and gain."""
     one, fixing, before = np.ones_like(start), np.empty(start.shape, dtype=bool), start
-    for kept, kept_after_fixing, gained, product in zip(keep, after_fixing, gain, products, strict=True):
+    for kept, kept_after_fixing, product in zip(keep, after_fixing, gain, strict=True):
         np.greater_equal(before, one, fixing)
         np.putmask(kept, fixing, kept_after_fixing)
-        np.multiply(kept, before, product)
-        np.add(product, gained, product)
+        np.multiply(kept, before, kept)
+        np.add(product, kept, product)
         before = product
-    return products
+    return gain
 
 
-def _hour_by_hour(series: Array) -> Array:
-    """(winters, hours) of temperature -> (hours, winters) of portions, for many winters at once."""
-    winters, hours = series.shape
-    portions = np.empty((hours, winters))
-    product, fixed_before = np.zeros(winters), np.zeros(winters)
-    for first in range(0, hours, _HOURS_AHEAD):
-        part = np.ascontiguousarray(series[:, first : first + _HOURS_AHEAD].T)
-        keep, after_fixing, gain, fixed = _coefficients(part, fixed_before)
-        if first == 0:
-            gain[0] = 0.0
-        products = _recur(keep, after_fixing, gain, product)
-        product, fixed_before = products[-1], fixed[-1].copy()
-        fixed *= products
-        np.multiply(fixed, products >= 1.0, portions[first : first + _HOURS_AHEAD])
-    return portions
+def _portions_by_day(series: Array) -> Array:
+    """(winters, hours) of temperature -> (winters, days) of portions.
 
-
-def _stretches_side_by_side(series: Array) -> Array:
-    """(winters, hours) of temperature -> (hours, winters) of portions, for few winters.
-
-    Hour must follow hour, so few winters would mean thousands of tiny NumPy calls. Each winter is cut into
-    stretches that run side by side from guessed starts. As long as the hours that fix a portion stay the
-    same, the
-    end of a stretch is a straight line in its start, whose slope is the product of the factors: so the ends
-    are corrected along the winter, stretch after stretch, and the pass is repeated for those whose start has
-    moved, until none moves. The first stretch is right at once, the second after one more pass at the latest,
-    and so on, so the end is the exact recurrence, and in all weather few passes are needed.
+    The hours must follow each other; the winters go side by side. The coefficients of some days are worked
+    out ahead, few enough to stay in the cache, so that each hour costs four NumPy calls.
     """
     winters, hours = series.shape
-    count = max(1, min(hours // _SHORTEST_STRETCH_H, _COLUMNS // winters))
-    length = -(-hours // count)
-    # Column k * winters + w is stretch k of winter w; hours after the end are computed and dropped.
-    columns = np.zeros((length, count * winters))
-    for k in range(count):
-        part = series[:, k * length : (k + 1) * length]
-        columns[: part.shape[1], k * winters : (k + 1) * winters] = part.T
-    fixed_at_ends = _coefficients(columns[-1:], 0.0)[3][0]
-    fixed_before = np.concatenate([np.zeros(winters), fixed_at_ends[:-winters]])
-    keep, after_fixing, gain, fixed = _coefficients(columns, fixed_before)
-    gain[0, :winters] = 0.0
-    start = np.full((count, winters), _TYPICAL_PRODUCT)
-    start[0] = 0.0
-    factors = keep.copy()
-    products = _recur(factors, after_fixing, gain, start.ravel())
-    ends, slopes = products[-1].reshape(count, winters).copy(), factors.prod(axis=0).reshape(count, winters)
-    while True:
-        moved = start.copy()
-        for k in range(1, count):
-            moved[k] = ends[k - 1] + slopes[k - 1] * (moved[k - 1] - start[k - 1])
-        redo = np.flatnonzero(np.abs(moved - start) > _SAME_PRODUCT)
-        if not len(redo):
-            break
-        start.ravel()[redo] = moved.ravel()[redo]
-        factors = keep.take(redo, axis=1)
-        part = _recur(factors, after_fixing.take(redo, axis=1), gain.take(redo, axis=1), start.ravel()[redo])
-        products[:, redo] = part
-        ends.ravel()[redo], slopes.ravel()[redo] = part[-1], factors.prod(axis=0)
-    fixed *= products
-    fixed *= products >= 1.0
-    return fixed.reshape(length, count, winters).transpose(1, 0, 2).reshape(count * length, winters)[:hours]
+    portions = np.empty((winters, hours // 24))
+    product, fixed_before = np.zeros(winters), np.zeros(winters)
+    days_ahead = max(1, min(_HOURS_AHEAD // (24 * winters), hours // 24))
+    for day in range(0, hours // 24, days_ahead):
+        part = np.ascontiguousarray(series[:, 24 * day : 24 * (day + days_ahead)].T)
+        keep, after_fixing, gain, fixed = _coefficients(part, fixed_before)
+        if day == 0:
+            gain[0] = 0.0
+        products = _recur(keep, after_fixing, gain, product)
+        product, fixed_before = products[-1].copy(), fixed[-1].copy()
+        fixed *= products
+        fixed *= products >= 1.0
+        portions[:, day : day + days_ahead] = fixed.reshape(-1, 24, winters).sum(axis=1).T
+    return portions

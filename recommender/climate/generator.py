@@ -21,13 +21,11 @@ from recommender.errors import BadInput
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365  # 29 February is left out everywhere, so that a day of the season is a date
 
-# Estimated on daily series of nine places, 1991-2020 where there were as many years; the table of what was
+# Estimated on daily series of eleven places, 1991-2020 where there were as many years; the table of what was
 # measured and where stands in docs/weather-generator.md. Standard deviations in K, the rest without unit.
 DAY_TO_DAY = 0.73  # autocorrelation of the daily mean's weather-scale anomaly at one day
-SLOW_SHARE, SLOW_MEMORY = (
-    0.05,
-    0.985,
-)  # share of variance in slow anomalies (warm and cold seasons) and their memory
+# Share of variance in slow anomalies, which make warm and cold seasons, and their memory from day to day.
+SLOW_SHARE, SLOW_MEMORY = 0.05, 0.985
 RANGE_DAY_TO_DAY = 0.43  # autocorrelation of the daily range at one day
 SUMMER_SD_BASE, SUMMER_SD_SLOPE = 1.2, 0.4  # sd of the daily mean in summer from the one in winter
 # The sd of the daily range is a factor times the root of the mean range [K^0.5]; spring and autumn have most.

@@ -60,9 +60,9 @@ class Normals:
     tmax: Months
     tmin: Months
     rain_mm: Months
-    annual_extreme_min_degC: float  # noqa: N815  the unit keeps its case
-    error_monthly_degC: float  # noqa: N815
-    error_extreme_degC: float  # noqa: N815
+    annual_extreme_min_degC: float
+    error_monthly_degC: float
+    error_extreme_degC: float
     made_from: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:

@@ -42,6 +42,7 @@ DEFAULT_YEARS = 30
 # Monthly errors are one standard deviation; this many seasons suffice to see what they do to a median.
 _SEASONS_FOR_ERRORS = 12
 _MEDIAN_PER_MEAN_ERROR = 1.253  # of the standard errors, normal law: root of pi / 2
+_NORMAL_90 = 1.2816  # 90 % quantile of the normal law
 FEWEST_SEASONS_FOR_ZONE = 20
 
 
@@ -121,6 +122,12 @@ class Profile:
         """Date "MM-DD" of a day index; None for NaN (a year without)."""
         return season_date(day, self.hemisphere) if np.isfinite(day) else None
 
+    def _zone_range(self) -> dict[str, str]:
+        """Half zones of the mean annual minimum at 10, 50 and 90 % of its error."""
+        error = np.nan_to_num(self.errors["annual_extreme_min_degC"])
+        levels = {"p10": -_NORMAL_90, "p50": 0.0, "p90": _NORMAL_90}
+        return {name: winter.zone_of(self.annual_extreme_min_degC + z * error) for name, z in levels.items()}
+
     def summary(self) -> dict[str, object]:
         """Figures with p10, p50, p90 over the years and the error of the median; ready for JSON.
 
@@ -129,6 +136,7 @@ class Profile:
         figures_out: dict[str, object] = {
             "zone": self.zone,
             "zone_number": self.zone_number,
+            "zone_range": self._zone_range(),
             "zone_probabilities": self.zone_probabilities,
             "mean_annual_extreme_min_degC": round(self.annual_extreme_min_degC, 1),
         }
@@ -282,13 +290,20 @@ def profile_from_daily(
         raise BadInput(f"The daily record has no column {', '.join(sorted(missing))}")
     if frame.empty:
         raise BadInput("The daily record is empty")
-    dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+    try:
+        dates = pd.DatetimeIndex(pd.to_datetime(frame["date"])).normalize()
+        values = frame[["tmin_degC", "tmax_degC"]].astype(np.float64)
+    except (ValueError, TypeError) as fault:
+        raise BadInput(
+            f"The daily record holds something that is no date or no temperature: {fault}",
+            remedy="Check the file with `orchardwright weather check`, which names the line",
+        ) from fault
     if dates.has_duplicates:
         twice = dates[dates.duplicated()][0]
         raise BadInput(
             f"{twice:%Y-%m-%d} occurs twice in the daily record", remedy="Keep one row for each day"
         )
-    record = frame[["tmin_degC", "tmax_degC"]].astype(np.float64).set_axis(dates)
+    record = values.set_axis(dates)
     hemisphere = hemisphere_of(lat)
     harvests, lows, highs, dropped = [], [], [], []
     for harvest in range(dates.min().year + 1, dates.max().year + 1):

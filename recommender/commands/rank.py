@@ -137,7 +137,7 @@ def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
             if text:
                 console.write(console.wrapped(text, f"     {label:<7}"))
     counts = frame["verdict"].value_counts()
-    tally = [f"{counts.get(verdict, 0)} {MARKS[verdict]} {verdict}" for verdict in VERDICTS]
+    tally = [f"{MARKS[verdict]} {counts.get(verdict, 0)} {verdict}" for verdict in VERDICTS]
     console.write()
     console.write(console.wrapped(f"In all: {', '.join(tally)}. Scores run from 0 to 1."))
     seen = [verdict for verdict in VERDICTS if verdict in set(listed["verdict"])]

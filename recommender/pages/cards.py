@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from recommender.dossier import Dossier
 
 
+_EVIDENCE_HEADS = ("What", "Value", "Standing", "Source")
 _PARTNER = {
     "self-fertile": "not needed",
     "partly-self-fertile": "helps",
@@ -144,17 +145,21 @@ def evidence_table(found: Dossier, units: Units) -> str:
         )
         cited = "<br>".join(link(_title(sources.loc[name], name), sources.loc[name, "url"]) for name in ids)
         meaning = escape(STANDING_MEANINGS.get(row.standing, ""))
+        standing = f'<td role="cell" title="{meaning}">{text(row.standing)}</td>'
         lines.append(
-            f'<tr><th scope="row">{text(trait_label(row.trait))}</th><td>{said}</td>'
-            f'<td title="{meaning}">{text(row.standing)}</td><td>{cited or "no source"}</td></tr>'
+            f'<tr role="row"><th scope="row" role="rowheader">{text(trait_label(row.trait))}</th>'
+            f'<td role="cell">{said}</td>{standing}<td role="cell">{cited or "no source"}</td></tr>'
         )
     if not lines:
         return '<p class="ow-quiet">Nobody has published anything about it that could be used.</p>'
+    heads = "".join(f'<th scope="col" role="columnheader">{head}</th>' for head in _EVIDENCE_HEADS)
+    # The roles say again what the tags say, because a phone shows the rows as blocks (face.css).
     return (
-        '<div class="ow-scroll" tabindex="0" role="region" aria-label="Evidence"><table class="ow-evidence">'
+        '<div class="ow-scroll" tabindex="0" role="region" aria-label="Evidence">'
+        '<table class="ow-evidence" role="table">'
         f"<caption>What is known of {text(found.variety)}, how sure it is, and who says so</caption>"
-        '<thead><tr><th scope="col">What</th><th scope="col">Value</th><th scope="col">Standing</th>'
-        f'<th scope="col">Source</th></tr></thead><tbody>{"".join(lines)}</tbody></table></div>'
+        f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>'
+        f'<tbody role="rowgroup">{"".join(lines)}</tbody></table></div>'
     )
 
 
@@ -192,8 +197,8 @@ def build_table(info: Mapping[str, Any]) -> str:
             "Settled values": "; ".join(
                 f"{number:,} {standing}" for standing, number in info["settled_by_standing"].items()
             ),
-            "Not used": f"{rejected:,} rows rejected, {counts.get('set_aside', 0):,} values set aside, each with"
-            " its reason (orchardwright build lists them)",
+            "Not used": f"{rejected:,} rows rejected, {counts.get('set_aside', 0):,} values set aside;"
+            " orchardwright build lists each with its reason",
             "Files": f"{len(info['files'])} tables, all read and counted",
             "Key of the data": str(info["data_key"])[:16],
         }

@@ -30,6 +30,8 @@ ZONE_RATING_ERROR_K = 3.5
 SURVIVAL_TEMP_ERROR_K = 3.0
 # A value with a larger error than this says nothing of what is usual for its crop.
 WELL_KNOWN_K = 6.0
+# Where a smaller share of a crop is rated, its ratings are no fair sample of it.
+FEW_RATED = 0.3
 # Least error of a published chill need [h] and [portions]: sources for one variety differ by this much.
 CHILL_HOURS_ERROR = 100.0
 CHILL_PORTIONS_ERROR = 7.0
@@ -187,9 +189,13 @@ def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
         value = (weights * values).sum(axis=0) / total
         error = np.sqrt(1.0 / total)
     told = np.where((total > 0) & (error <= WELL_KNOWN_K), value, np.nan)
-    mean, deviation, _ = by_crop(crop, told, least=4)
+    mean, deviation, count = by_crop(crop, told, least=4)
     default = defaults["hardiness"].to_numpy()
-    usual = np.where(np.isfinite(mean), mean, default)
+    # Ratings get published most for the hardy varieties of cold countries: where few are rated, meet
+    # half-way.
+    size = crop.map(crop.value_counts()).to_numpy(dtype=float)
+    middle = np.where(count / size < FEW_RATED, (mean + default) / 2.0, mean)
+    usual = np.where(np.isfinite(mean), middle, default)
     width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
     with np.errstate(invalid="ignore"):
         value, error = drawn_in(value, error, usual, width)
@@ -210,7 +216,7 @@ def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bool
     size = crop.map(crop.value_counts()).to_numpy(dtype=float)
     # Low-chill varieties are those whose need gets published, so a few values say less of the rest than the
     # range.
-    told = np.isfinite(mean) & ((count / size > 0.3) | ~np.isfinite(low))
+    told = np.isfinite(mean) & ((count / size > FEW_RATED) | ~np.isfinite(low))
     middle = np.where(told, mean, (low + high) / 2.0)
     width = np.where(told, deviation, (high - low) / 4.0)
     middle = np.where(np.isfinite(middle), middle, np.where(evergreen, 0.0, 600.0))

@@ -85,7 +85,7 @@ def _round_hours(hours: float) -> int:
 def _times(share: float, years: int, noun: str) -> str:
     count = round(share * years)
     if count == years:
-        return f"in nearly all {years} {noun}s"
+        return f"in nearly all of {years} {noun}s"
     if count == 0:
         return f"in hardly any of {years} {noun}s"
     return f"in about {count} of {years} {noun}s"
@@ -347,7 +347,7 @@ def why_and_watch(context: Context) -> tuple[NDArray[np.object_], NDArray[np.obj
             watch[row] = _stop(teller.winter(row))
         elif not chill[row] and context.found["chill_low"][row] < 0.9:
             watch[row] = _stop(teller.chill(row))
-        elif partner[row] < 0.99:
+        elif partner[row] < 0.9:
             watch[row] = _stop(teller.partner(row))
     return why, watch
 

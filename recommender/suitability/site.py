@@ -36,7 +36,8 @@ class Site(Answers):
 
     place: name of a town, optionally with region and country.
     lat, lon [degrees, north and east positive]; elevation_m [m], taken from the map if left out.
-    zone: USDA hardiness zone, such as "6b"; chill_hours: usual winter chill [hours at or below 7.2 degC].
+    zone: USDA hardiness zone, such as "6b"; chill_hours: usual winter chill [hours from 0 to 7.2 degC];
+    `lat` beside them says which hemisphere and how long the days are.
     soil, wetness: the ground; wetness is also read as how wet leaves stay in summer.
     space_m [m]: width there is for one tree; plot_m2 [m2]: the whole plot; container_L [L]: pot, if it grows
     in one.
@@ -54,7 +55,7 @@ class Site(Answers):
     lon: float | None = Field(default=None, ge=-180, le=180)
     elevation_m: float | None = Field(default=None, ge=-430, le=6000)
     zone: str | None = None
-    chill_hours: float | None = Field(default=None, ge=0, le=5000)
+    chill_hours: float | None = Field(default=None, ge=0, le=4000)
     soil: Soil = "unknown"
     wetness: Wetness = "unknown"
     space_m: float | None = Field(default=None, gt=0, le=1000)
@@ -90,7 +91,7 @@ class Site(Answers):
     def _says_where_once(self) -> Site:
         by_point = self.lat is not None or self.lon is not None
         by_figures = self.zone is not None or self.chill_hours is not None
-        if by_point and (self.lat is None or self.lon is None):
+        if by_point and not by_figures and (self.lat is None or self.lon is None):
             raise ValueError("Only one of lat and lon is given | Give both, in degrees")
         if self.place is not None and (by_point or by_figures):
             raise ValueError(

@@ -3,6 +3,8 @@
 import dataclasses
 import math
 import re
+from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -150,7 +152,7 @@ def test_normals_cannot_be_written_to() -> None:
 @pytest.mark.parametrize("values", [[1.0] * 11, [math.nan] * 12, [[1.0] * 12]])
 def test_normals_of_other_than_twelve_numbers_are_refused(field: str, values: list[float]) -> None:
     with pytest.raises(BadInput, match="twelve"):
-        dataclasses.replace(normals_at(50.0, 8.0), **{field: values})
+        dataclasses.replace(normals_at(50.0, 8.0), **cast("dict[str, Any]", {field: values}))
 
 
 def test_maxima_below_minima_are_refused() -> None:
@@ -159,7 +161,7 @@ def test_maxima_below_minima_are_refused() -> None:
         dataclasses.replace(normals, tmax=normals.tmin, tmin=normals.tmax)
 
 
-def test_a_broken_grid_file_is_a_clear_fault(tmp_path) -> None:
+def test_a_broken_grid_file_is_a_clear_fault(tmp_path: Path) -> None:
     (tmp_path / "climate_grid.parquet").write_bytes(b"PAR1 half written")
     with pytest.raises(StorageFault, match="climate grid"):
         open_grid(tmp_path)

@@ -199,6 +199,10 @@ def test_records_that_cannot_be_used_are_refused(maritime: Profile) -> None:
         profile_from_daily(pd.concat([record, record.iloc[[5]]]), lat=50.0)
     with pytest.raises(BadInput, match="No season is complete"):
         profile_from_daily(record.iloc[:400], lat=50.0)
+    with pytest.raises(BadInput, match="no date or no temperature"):
+        profile_from_daily(record.assign(date="yesterday"), lat=50.0)
+    with pytest.raises(BadInput, match="no date or no temperature"):
+        profile_from_daily(record.assign(tmin_degC="mild"), lat=50.0)
     with pytest.raises(BadInput, match="is empty"):
         profile_from_daily(record.iloc[:0], lat=50.0)
 
@@ -248,7 +252,9 @@ def test_the_summary_orders_its_quantiles_and_is_json(maritime: Profile) -> None
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
     for name in ("last_spring_frost", "first_autumn_frost"):
         assert summary[name]["p10"] <= summary[name]["p50"] <= summary[name]["p90"]
-    assert summary["zone"] == maritime.zone
+    assert summary["zone"] == summary["zone_range"]["p50"] == maritime.zone
+    zones = [winter.zone_number(summary["zone_range"][name]) for name in ("p10", "p50", "p90")]
+    assert zones[0] < zones[1] < zones[2]
     assert summary["made_from"][0] == "Invented normals."
 
 

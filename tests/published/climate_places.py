@@ -134,7 +134,8 @@ def main() -> None:
     with pd.option_context("display.width", 160, "display.max_columns", 20, "display.max_rows", 100):
         print(chill_rows.round(2).to_string(index=False))
         print(
-            f"\nChill, {len(chill_rows)} places: median absolute error {chill_rows['off'].abs().median():.1%}, "
+            f"\nChill, {len(chill_rows)} places: "
+            f"median absolute error {chill_rows['off'].abs().median():.1%}, "
             f"rank correlation of hours {_by_model(chill_rows, 'hours')}, "
             f"of portions {_by_model(chill_rows, 'Dynamic')}\n"
         )

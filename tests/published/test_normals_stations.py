@@ -11,6 +11,7 @@ import sys
 from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -39,7 +40,7 @@ def _fit() -> ModuleType:
 
 
 @lru_cache(maxsize=1)
-def _stations():
+def _stations() -> Any:
     return _fit().read_stations()
 
 

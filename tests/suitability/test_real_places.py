@@ -95,3 +95,8 @@ def test_typed_zone_and_chill_stand_for_a_place(catalog: Catalog) -> None:
     top = ranking.frame.head(10)
     assert (top["c_chill"] > 0.5).all()
     assert ranking.site["zone"].startswith(("8", "9"))
+
+
+def test_a_latitude_beside_zone_and_chill_says_the_hemisphere(catalog: Catalog) -> None:
+    ranking = rank(Site(zone="9a", chill_hours=700, lat=-35.0), Goals(crops=("quince",)), catalog)
+    assert ranking.site["hemisphere"] == "south"
