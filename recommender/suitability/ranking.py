@@ -2,8 +2,8 @@
 
 In come a `Site`, `Goals`, the catalog and the site's climate; out goes a `Ranking`: one row for each variety
 of the wanted crops, best first, with every criterion beside its score. The rule, in short: the criteria on
-which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, proof
-counts a little.
+which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, and the
+track record scales the whole.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import criteria, reasons
+from recommender.suitability import criteria, reasons, track_record
 from recommender.suitability.expectations import Trait, Varieties, expect, published
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
+from recommender.suitability.weights import Weights, living, standing, weights_of
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -35,24 +36,23 @@ VERDICTS = ("sound", "with care", "doubtful", "ruled out")
 class Limit:
     """One of the criteria a tree lives or bears by.
 
-    power: its weight in the product; sound, doubtful: at or above the first it allows `sound`, below the
+    sound, doubtful: at or above the first it allows `sound`, below the
     second the verdict is `doubtful`; veto: below it, even at the hopeful end of the evidence, the variety is
     ruled out.
     """
 
-    power: float
     sound: float
     doubtful: float
     veto: float
 
 
 LIMITS: dict[str, Limit] = {
-    "winter": Limit(power=1.0, sound=0.90, doubtful=0.70, veto=0.50),
-    "chill": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.25),
-    "dormancy": Limit(power=0.4, sound=0.55, doubtful=0.35, veto=0.0),
-    "bloom_frost": Limit(power=0.5, sound=0.70, doubtful=0.40, veto=0.05),
-    "season": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.10),
-    "warmth": Limit(power=0.6, sound=0.70, doubtful=0.35, veto=0.05),
+    "winter": Limit(sound=0.90, doubtful=0.70, veto=0.50),
+    "chill": Limit(sound=0.80, doubtful=0.50, veto=0.25),
+    "dormancy": Limit(sound=0.55, doubtful=0.35, veto=0.0),
+    "bloom_frost": Limit(sound=0.70, doubtful=0.40, veto=0.05),
+    "season": Limit(sound=0.80, doubtful=0.50, veto=0.10),
+    "warmth": Limit(sound=0.70, doubtful=0.35, veto=0.05),
 }
 # Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
 WISHES: dict[str, float] = {
@@ -63,12 +63,14 @@ WISHES: dict[str, float] = {
     "harvest": 1.0,
     "storage": 1.0,
 }
-# How much of the score hangs on wishes, and how much on proof, by who asks.
+# How much of the score hangs on wishes, and how much of its weight the track record keeps, by who asks.
 PRESETS: dict[str, tuple[float, float]] = {
-    "beginner": (0.30, 0.16),
-    "keen": (0.30, 0.10),
-    "nursery": (0.40, 0.05),
+    "beginner": (0.30, 1.0),
+    "keen": (0.30, 0.8),
+    "nursery": (0.40, 0.5),
 }
+# A catalog without regional lists counts what is published of a variety instead, and that much less.
+WITHOUT_LISTS = 0.08
 # What has to be published before a variety counts as proven, and how much each fact says.
 PROOF: dict[str, float] = {
     "hardiness": 2.0,
@@ -254,14 +256,28 @@ def known_share(varieties: Varieties) -> Floats:
     return np.asarray(share / total, dtype=float)
 
 
-def combine(found: dict[str, Floats], end: str = "") -> Floats:
-    """The limiting criteria multiplied, each to its power (V,); `end` picks the cautious or hopeful
-    values."""
-    parts = [
-        np.clip(found.get(name + end, found[name]), 1e-6, 1.0) ** limit.power
-        for name, limit in LIMITS.items()
-    ]
-    return np.asarray(np.prod(parts, axis=0))
+_RECORDS: weakref.WeakKeyDictionary[Any, tuple[track_record.Tables | None, Weights]] = (
+    weakref.WeakKeyDictionary()
+)
+
+
+def records_of(catalog: Catalog) -> tuple[track_record.Tables | None, Weights]:
+    """The track records and the weights of a catalog; read once for each open catalog."""
+    held = _RECORDS.get(catalog)
+    if held is None:
+        records = track_record.read_records(catalog, varieties_of(catalog).frame)
+        held = (None if records is None else track_record.sum_up(records), weights_of(catalog))
+        _RECORDS[catalog] = held
+    return held
+
+
+def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.intp]) -> Floats:
+    """The track record (V,) of some varieties; where a catalog holds no lists, what is published of them."""
+    tables, weights = records_of(catalog)
+    if tables is None:
+        return share
+    parts = track_record.track_records(tables, track_record.climate_of(profile)[None, :])
+    return track_record.combined(parts, dict(weights.record))[0, rows]
 
 
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
@@ -297,22 +313,28 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties = everyone
+    varieties, rows = everyone, np.arange(len(everyone))
     if crops:
-        varieties = taken(everyone, np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy()))
+        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
+        varieties = taken(everyone, rows)
     when = timing(profile, varieties, site.frost_shift)
     kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
     found = limiting(varieties, profile, when, kills, site.frost_shift)
     wished, weights = wishes(varieties, everyone, trees, site, goals)
     share = known_share(varieties)
 
-    by_wishes, by_proof = PRESETS[goals.preset]
+    recorded = track(catalog, profile, share, rows)
+    rating = criteria.rated_for_zone(varieties, profile.zone_number)
+    tables, counted = records_of(catalog)
+    by_wishes, trust = PRESETS[goals.preset]
+    if tables is None:
+        trust *= WITHOUT_LISTS
     liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
-    factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
+    factor = (1.0 - by_wishes * (1.0 - liked)) * standing(rating, recorded, counted, trust)
     verdict = verdicts(found, wished)
     ends = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
-        value = combine(found, end) * factor
+        value = living(found, counted.powers, end) * factor
         ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
 
     context = reasons.Context(
@@ -341,6 +363,8 @@ def rank(
         "known_share": share.round(4),
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
+        "c_rating": rating,
+        "c_track": recorded,
         **reasons.dates(context),
     }
     frame = pd.DataFrame(values)
