@@ -1,4 +1,4 @@
-"""The command line: `orchardwright build | rank | show | sources | climate | app`.
+"""The command line: `orchardwright build | rank | show | sources | climate | validate | app`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
 can mend, 3 a file or folder could not be read or written. Errors go to standard error in plain words.
@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources
+from recommender.commands import build, climate, rank, serve, show, sources, validate
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -31,6 +31,7 @@ app.command("show")(show.command)
 app.command("sources")(sources.command)
 app.command("climate")(climate.command)
 app.command("build")(build.command)
+app.command("validate")(validate.command)
 app.command("app")(serve.command)
 
 

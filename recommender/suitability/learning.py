@@ -24,7 +24,7 @@ RECORD_TOTAL = 2.2
 OTHERS = 60
 """Varieties a list does not name that stand against each that it names, drawn at random."""
 EXPLICIT_WEIGHT = 2.0
-PULL = 0.3
+PULL = 10.0
 SHARPNESS = 4.0
 """How many units of the learned scale one unit of logarithm of the hand-set score is, for the pull only."""
 

@@ -32,7 +32,7 @@ Indices = NDArray[np.intp]
 # What is compared: USDA half-zone, chill [portions], mean and daily range of the warmest 92 days [degC, K], days
 # of the year with a mean above 10 degC.
 FIGURES = ("zone", "chill_portions", "summer_mean", "summer_range", "growing_days")
-WIDTHS = np.array([1.2, 24.0, 3.6, 3.0, 48.0])
+WIDTHS = np.array([0.9, 24.0, 3.6, 3.0, 48.0])
 VERDICT_WORTH = {"recommended": 1.0, "marginal": 0.5, "not-recommended": -1.0}
 # A list by those who try varieties out counts full; hearsay and shops less (estimated; see docs/validation.md).
 LIST_WORTH = {"extension": 1.0, "government": 1.0, "paper": 0.8, "genebank": 0.8, "book": 0.7, "catalogue": 0.6}

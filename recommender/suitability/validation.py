@@ -1,6 +1,6 @@
 """How well the ranking agrees with what is published for regions, beside plain rules, on regions left out.
 
-In comes an open catalog; out goes a `Report`. For every region with a published list the site is ranked with all
+In comes an open catalog; out go scores and figures (`agreement.report` puts them together). For every region with a published list the site is ranked with all
 records of the same source, of kin sources (same web host) and of the same state or country taken out (nothing
 within 150 km either), with weights fitted on other states only. Varieties that the catalog knows from nowhere
 but the records taken out are not asked about: a catalog without those records would not hold them. How the
@@ -25,7 +25,7 @@ from scipy.stats import rankdata
 
 from recommender.suitability import track_record
 from recommender.suitability.learning import Case, fit
-from recommender.suitability.ranking import PRESETS, VERDICTS, WISHES, rank, records_of, varieties_of
+from recommender.suitability.ranking import PRESETS, RULED_OUT_CEILING, VERDICTS, WISHES, rank, records_of, varieties_of
 from recommender.suitability.site import Site
 from recommender.suitability.weights import HAND, Weights, living, standing
 
@@ -49,7 +49,6 @@ COMMON_HOSTS = frozenset(
     "en.wikipedia.org patents.justia.com what-when-how.com journals.ashs.org vdocuments.net".split()
 )
 RULES = ("zone only", "zone and chill", "most recommended elsewhere")
-MODELS = ("with track record", "without track record", "hand-set weights")
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,29 +67,6 @@ class Region:
     record: Mapping[str, Floats]
     elsewhere: Floats
     asked: Bools
-
-
-@dataclass(frozen=True, eq=False)
-class Report:
-    """The figures. lists: one row a region, crop and way of ranking: auc, ap10, named, of; pairs: one row a pair;
-    summary: one row a way of ranking and subset; verdicts: share of each published verdict by ours; sensitivity:
-    one row a criterion; weights: fitted on all lists."""
-
-    lists: pd.DataFrame
-    pairs: pd.DataFrame
-    summary: pd.DataFrame
-    verdicts: pd.DataFrame
-    sensitivity: pd.DataFrame
-    weights: Weights
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {
-            "summary": self.summary.to_dict("records"),
-            "verdicts": self.verdicts.to_dict("records"),
-            "sensitivity": self.sensitivity.to_dict("records"),
-            "lists": self.lists.to_dict("records"),
-        }
 
 
 def auc(named: Bools, score: Floats) -> float:
@@ -286,7 +262,8 @@ class Validation:
             chosen = weights(index)
             value = living(region.criteria, chosen.powers) * region.wishes
             track = track_record.combined(dict(region.record), dict(chosen.record)) if record else np.ones(1)
-            found.append(value * standing(region.criteria["rating"], track, chosen))
+            value = value * standing(region.criteria["rating"], track, chosen)
+            found.append(np.where(region.verdict == len(VERDICTS) - 1, value * RULED_OUT_CEILING, value))
         return found
 
 
@@ -338,4 +315,4 @@ def measured(
     )
 
 
-__all__ = ["MODELS", "RULES", "Region", "Report", "Validation", "auc", "measured", "plain_rules", "precision_at_ten"]
+__all__ = ["RULES", "Region", "Validation", "auc", "measured", "plain_rules", "precision_at_ten"]

@@ -37,7 +37,7 @@ class Weights:
 
 
 HAND = Weights(
-    powers={"winter": 0.6, "chill": 0.5, "dormancy": 0.2, "bloom_frost": 0.3, "season": 0.5, "warmth": 0.3},
+    powers={"winter": 0.7, "chill": 0.7, "dormancy": 0.2, "bloom_frost": 0.3, "season": 0.3, "warmth": 0.3},
     rating=0.3,
     record={
         "recommended": 0.8,
