@@ -1,15 +1,15 @@
 """The climate of every region that has a published list and of every place where varieties were described.
 
 In come `regional_lists.csv`, `variety_regions.csv`, `places.parquet` and the climate engine; out goes
-`region_climates.csv`, one row a point: a list's own point, or up to five large towns of a state or country, at
-least 140 km apart. Its figures are those of `track_record.climate_of`, so that a site can be compared with them.
+`region_climates.csv`, one row a point: a list's own point, or up to five large towns of a state or country,
+at least 140 km apart. Its figures are those of `track_record.climate_of`, so that a site can be compared with
+them.
 
     python datasets/build/build_region_climates.py
 """
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -82,18 +82,27 @@ def main() -> int:
         if zone != "":
             found["zone"] = (found["zone"] + float(zone)) / 2.0
         rows.append(
-            {"place": region, "covers": covered(region, country), "point": region, "lat": lat, "lon": lon, **found}
+            {
+                "place": region,
+                "covers": covered(region, country),
+                "point": region,
+                "lat": lat,
+                "lon": lon,
+                **found,
+            }
         )
     described = pd.read_csv(DATASETS / "variety_regions.csv", keep_default_na=False)
     origins = pd.read_csv(DATASETS / "varieties.csv", dtype=str, keep_default_na=False)["origin"]
     places = pd.read_parquet(DATASETS / "places.parquet")
     for code in sorted(set(described["place"]) | set(origins) - {""}):
         for town, lat, lon in towns(places, code):
-            rows.append({"place": code, "covers": code, "point": town, "lat": lat, "lon": lon, **figures(lat, lon)})
+            rows.append(
+                {"place": code, "covers": code, "point": town, "lat": lat, "lon": lon, **figures(lat, lon)}
+            )
     frame = pd.DataFrame(rows).sort_values(["place", "point", "lat", "lon"])
     partial = TARGET.with_suffix(".csv.partial")
     frame.to_csv(partial, index=False, lineterminator="\n")
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     sys.stdout.write(f"{len(frame)} points of {frame['place'].nunique()} places\n")
     return 0
 

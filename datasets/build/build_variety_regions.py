@@ -11,7 +11,6 @@ Places are ISO codes: a state or province for Australia, Canada and the United S
 
 from __future__ import annotations
 
-import os
 import re
 import sys
 from pathlib import Path
@@ -20,14 +19,16 @@ import pandas as pd
 
 DATASETS = Path(__file__).parents[1]
 TARGET = DATASETS / "variety_regions.csv"
+STATES = (
+    "Alabama:AL Alaska:AK Arizona:AZ Arkansas:AR California:CA Colorado:CO Connecticut:CT "
+    "Delaware:DE Florida:FL Hawaii:HI Idaho:ID Illinois:IL Indiana:IN Iowa:IA Kansas:KS Kentucky:KY "
+    "Louisiana:LA Maine:ME Maryland:MD Massachusetts:MA Michigan:MI Minnesota:MN Mississippi:MS "
+    "Missouri:MO Montana:MT Nebraska:NE Nevada:NV Ohio:OH Oklahoma:OK Oregon:OR Pennsylvania:PA "
+    "Tennessee:TN Texas:TX Utah:UT Vermont:VT Virginia:VA Washington:WA Wisconsin:WI Wyoming:WY "
+    "Georgia:GA "
+)
 NAMES: dict[str, str] = {
-    **{name: f"US-{code}" for name, code in (pair.split(":") for pair in (
-        "Alabama:AL Alaska:AK Arizona:AZ Arkansas:AR California:CA Colorado:CO Connecticut:CT Delaware:DE "
-        "Florida:FL Hawaii:HI Idaho:ID Illinois:IL Indiana:IN Iowa:IA Kansas:KS Kentucky:KY "
-        "Louisiana:LA Maine:ME Maryland:MD Massachusetts:MA Michigan:MI Minnesota:MN Mississippi:MS "
-        "Missouri:MO Montana:MT Nebraska:NE Nevada:NV Ohio:OH Oklahoma:OK Oregon:OR Pennsylvania:PA "
-        "Tennessee:TN Texas:TX Utah:UT Vermont:VT Virginia:VA Washington:WA Wisconsin:WI Wyoming:WY "
-        "Georgia:GA").split())},
+    **{name: f"US-{code}" for name, code in (pair.split(":") for pair in STATES.split())},
     "New Hampshire": "US-NH", "New Jersey": "US-NJ", "New Mexico": "US-NM", "New York": "US-NY",
     "North Carolina": "US-NC", "North Dakota": "US-ND", "Rhode Island": "US-RI",
     "South Carolina": "US-SC", "South Dakota": "US-SD", "West Virginia": "US-WV",
@@ -90,7 +91,8 @@ def regions_of_varieties() -> pd.DataFrame:
     sources = pd.read_csv(DATASETS / "sources.csv", dtype=str, keep_default_na=False)
     table = pd.read_csv(DATASETS / "build" / "institution_places.csv", dtype=str)
     institutions = [
-        (re.compile(r"(?<![a-z])(?:" + pattern + ")"), place) for pattern, place in table.itertuples(index=False)
+        (re.compile(r"(?<![a-z])(?:" + pattern + ")"), place)
+        for pattern, place in table.itertuples(index=False)
     ]
     by_source = {
         str(source["source_id"]): place_of_source(source, institutions) for _, source in sources.iterrows()
@@ -99,7 +101,9 @@ def regions_of_varieties() -> pd.DataFrame:
     facts = pd.concat([pd.read_csv(file, dtype=str, keep_default_na=False) for file in files])
     facts = facts[facts["source_id"] != "memory"]
     rows: dict[tuple[str, str, str, str], int] = {}
-    for crop, variety, source_id, note in facts[["crop", "variety", "source_id", "note"]].itertuples(index=False):
+    for crop, variety, source_id, note in facts[["crop", "variety", "source_id", "note"]].itertuples(
+        index=False
+    ):
         for place in named(note) or by_source.get(source_id, set()):
             key = (crop, variety, place, source_id)
             rows[key] = rows.get(key, 0) + 1
@@ -113,7 +117,7 @@ def main() -> int:
     frame = regions_of_varieties()
     partial = TARGET.with_suffix(".csv.partial")
     frame.to_csv(partial, index=False, lineterminator="\n")
-    os.replace(partial, TARGET)
+    partial.replace(TARGET)
     sys.stdout.write(
         f"{len(frame)} rows, {frame.groupby(['crop', 'variety']).ngroups} varieties, "
         f"{frame['place'].nunique()} places, {frame['source_id'].nunique()} sources\n"

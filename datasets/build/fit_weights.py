@@ -1,8 +1,8 @@
 """Fit the weights of the score on published lists, and write which are used: score_weights.csv.
 
-In comes the catalog; out goes one row a criterion: weight set by hand, learned, and used. Learned weights are used
-only if, on regions left out of the fit, their mean AUC is higher and no fewer explicit pairs stand in order.
-The errors of both go to score_weights.json beside it.
+In comes the catalog; out goes one row a criterion: weight set by hand, learned, and used. Learned weights are
+used only if, on regions left out of the fit, their mean AUC is higher and no fewer explicit pairs stand in
+order. The errors of both go to score_weights.json beside it.
 
     python datasets/build/fit_weights.py
 """
@@ -10,7 +10,6 @@ The errors of both go to score_weights.json beside it.
 from __future__ import annotations
 
 import json
-import os
 import sys
 from pathlib import Path
 
@@ -39,7 +38,7 @@ def put(path: Path, text: str) -> None:
     """Write a file in one step."""
     partial = path.with_name(path.name + ".partial")
     partial.write_text(text, encoding="utf-8")
-    os.replace(partial, path)
+    partial.replace(path)
 
 
 def main() -> int:

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 Strict = Annotated[
     bool,
     typer.Option(
-        "--strict", help="Show only lists of extension services, authorities, papers and genebanks, unflagged."
+        "--strict",
+        help="Show only lists of extension services, authorities, papers and genebanks, unflagged.",
     ),
 ]
 SourceOnly = Annotated[
@@ -28,8 +29,12 @@ SourceOnly = Annotated[
 Everyone = Annotated[
     bool, typer.Option("--everyone", help="Also ask about varieties known only from what is left out.")
 ]
-Plot = Annotated[Path | None, typer.Option("--plot", help="Draw the figures to this .html, .svg or .png file.")]
-Page = Annotated[Path | None, typer.Option("--page", help="Write the report as a Markdown page.", hidden=True)]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", help="Draw the figures to this .html, .svg or .png file.")
+]
+Page = Annotated[
+    Path | None, typer.Option("--page", help="Write the report as a Markdown page.", hidden=True)
+]
 
 
 def command(
@@ -70,7 +75,9 @@ def command(
 def _print(found: Report, subsets: tuple[str, ...]) -> None:
     for subset in subsets:
         rows = found.summary[found.summary["subset"] == subset]
-        console.write(console.bold(f"{subset.capitalize()} lists ({int(rows['lists'].iloc[0])} of a region and crop)"))
+        console.write(
+            console.bold(f"{subset.capitalize()} lists ({int(rows['lists'].iloc[0])} of a region and crop)")
+        )
         console.write(f"  {'way of ranking':<52}{'AUC':>7}{'AP@10':>7}{'pairs':>8}")
         for row in rows.itertuples():
             pairs = f"{row.pairs_in_order:.2f}" if row.pairs else "-"
@@ -79,7 +86,10 @@ def _print(found: Report, subsets: tuple[str, ...]) -> None:
     console.write(console.bold("How listed varieties were judged here"))
     console.write(f"  {'our verdict':<14}{'recommended':>13}{'marginal':>10}{'not recommended':>17}")
     for _, row in found.verdicts.iterrows():
-        cells = [f"{row[name]} ({row[f'share {name}']:.0%})" for name in ("recommended", "marginal", "not recommended")]
+        cells = [
+            f"{row[name]} ({row[f'share {name}']:.0%})"
+            for name in ("recommended", "marginal", "not recommended")
+        ]
         console.write(f"  {row['verdict']:<14}{cells[0]:>13}{cells[1]:>10}{cells[2]:>17}")
     console.write()
     console.write(console.bold("What each criterion is worth: the change when it is dropped"))
@@ -89,7 +99,9 @@ def _print(found: Report, subsets: tuple[str, ...]) -> None:
     console.write()
     console.write(
         console.wrapped(
-            "AUC: chance that a recommended variety stands above another of its crop. AP@10: average precision of "
-            "the first ten. Pairs: share of recommended and not recommended varieties of one list in the right order."
+            "AUC: chance that a recommended variety stands above another of its crop. AP@10: average "
+            "precision of "
+            "the first ten. Pairs: share of recommended and not recommended varieties of one list in "
+            "the right order."
         )
     )

@@ -1,14 +1,16 @@
-"""The report on agreement with published lists: what `orchardwright validate` prints and docs/validation.md shows.
+"""The report on agreement with published lists: what `orchardwright validate` prints and docs/validation.md
+shows.
 
-In comes a `Validation`; out goes a `Report`: figures of the ranking with and without its track record, with weights
-learned and set by hand, beside three plain rules; what published verdicts ours met; what each criterion is worth.
+In comes a `Validation`; out goes a `Report`: figures of the ranking with and without its track record, with
+weights learned and set by hand, beside three plain rules; what published verdicts ours met; what each
+criterion is worth.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -18,11 +20,15 @@ from scipy.stats import rankdata
 from recommender.suitability.learning import Case
 from recommender.suitability.ranking import VERDICTS
 from recommender.suitability.validation import FOLDS, Validation, measured, plain_rules
-from recommender.suitability.weights import HAND, Weights
+from recommender.suitability.weights import HAND, Weights, weights_of
+
+if TYPE_CHECKING:
+    from recommender.catalog.catalog import Catalog
 
 Floats = NDArray[np.float64]
 Cases = Sequence[tuple[int, Case]]
-WITH, WITHOUT, BY_HAND = "with track record", "without track record", "weights set by hand"
+WITH, WITHOUT = "with track record", "without track record"
+LEARNED, BY_HAND = "weights learned elsewhere", "weights set by hand"
 UNLISTED = "with track record, varieties no other list names"
 SUBSETS = ("all", "strict")
 EXPLICIT = "recommended, not recommended"
@@ -30,10 +36,11 @@ EXPLICIT = "recommended, not recommended"
 
 @dataclass(frozen=True, eq=False)
 class Report:
-    """summary: one row a subset and way: mean auc and ap10, lists, share of pairs in order, pairs, and the same for
-    pairs with marginal ones; lists: one row a region, crop and way; verdicts: one row one of our verdicts: how many
-    listed varieties got it and how they were listed; sensitivity: one row a criterion: change of the mean AUC when
-    it is dropped, and by how many places it moves a variety; weights: fitted on all lists."""
+    """summary: one row a subset and way: mean auc and ap10, lists, share of pairs in order, pairs, and the
+    same for pairs with marginal ones; lists: one row a region, crop and way; verdicts: one row one of our
+    verdicts: how many listed varieties got it and how they were listed; sensitivity: one row a criterion:
+    change of the mean AUC when it is dropped, and by how many places it moves a variety; weights: fitted on
+    all lists."""
 
     summary: pd.DataFrame
     lists: pd.DataFrame
@@ -44,7 +51,8 @@ class Report:
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return {
-            name: getattr(self, name).to_dict("records") for name in ("summary", "verdicts", "sensitivity", "lists")
+            name: getattr(self, name).to_dict("records")
+            for name in ("summary", "verdicts", "sensitivity", "lists")
         }
 
 
@@ -58,6 +66,16 @@ def fitted(validation: Validation) -> tuple[list[Weights], Weights]:
         if (folds == fold).any()
     }
     return [by_fold[fold] for fold in folds], validation.learned(cases)
+
+
+def ships_hand(catalog: Catalog) -> bool:
+    """Whether the weights that ship are those set by hand."""
+    used = weights_of(catalog)
+    return all(
+        np.isclose(one[name], two[name], atol=1e-3)
+        for one, two in ((used.powers, HAND.powers), (used.record, HAND.record))
+        for name in two
+    )
 
 
 def summary_row(validation: Validation, cases: Cases, scores: Sequence[Floats]) -> dict[str, float | int]:
@@ -100,7 +118,11 @@ def verdict_table(validation: Validation, cases: Cases) -> pd.DataFrame:
     rows = []
     for index, case in cases:
         verdict = validation.regions[index].verdict[case.of]
-        for name, mask in (("recommended", case.named), ("marginal", case.middling), ("not recommended", case.unfit)):
+        for name, mask in (
+            ("recommended", case.named),
+            ("marginal", case.middling),
+            ("not recommended", case.unfit),
+        ):
             rows += [(VERDICTS[code], name) for code in verdict[mask]]
     table = pd.DataFrame(rows, columns=["verdict", "listed"])
     counts = pd.crosstab(table["verdict"], table["listed"]).reindex(
@@ -127,7 +149,8 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
     for name in [*HAND.powers, "rating", *HAND.record]:
         scores = validation.scores(lambda index, name=name: without(weights[index], name))  # type: ignore[misc]
         moved = [
-            np.abs(rankdata(base[index][case.of]) - rankdata(scores[index][case.of])).mean() for index, case in cases
+            np.abs(rankdata(base[index][case.of]) - rankdata(scores[index][case.of])).mean()
+            for index, case in cases
         ]
         change = float(measured(validation, cases, scores)[0]["auc"].mean()) - auc
         rows.append((name, change, float(np.mean(moved))))
@@ -135,11 +158,16 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
 
 
 def report(validation: Validation, everyone: bool = False) -> Report:
-    """Everything that is measured. everyone: also ask about varieties known only from the records left out."""
-    weights, final = fitted(validation)
+    """Everything that is measured. everyone: also ask about varieties known only from the records left
+    out."""
+    learned, final = fitted(validation)
+    # Weights set by hand saw no region in particular; learned ones are judged only where they were not
+    # fitted.
+    weights = [HAND] * len(learned) if ships_hand(validation.catalog) else learned
     ways: Mapping[str, list[Floats]] = {
         WITH: validation.scores(lambda index: weights[index]),
         WITHOUT: validation.scores(lambda index: weights[index], record=False),
+        LEARNED: validation.scores(lambda index: learned[index]),
         BY_HAND: validation.scores(lambda _: HAND),
         **plain_rules(validation),
     }

@@ -87,10 +87,11 @@ def safe_zone(site_zone: float) -> float:
 
 
 def rated_for_zone(varieties: Varieties, site_zone: float) -> Floats:
-    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75 unrated.
+    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
+    unrated.
 
-    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their error;
-    the rating is what the trade goes by, and what published lists follow.
+    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their
+    error; the rating is what the trade goes by, and what published lists follow.
     """
     short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
     return np.where(np.isfinite(short), 1.0 - short / 2.0, UNRATED)
@@ -169,6 +170,20 @@ def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[F
     return both[:, 0], both[:, 1]
 
 
+def coldest_fortnight(tmin: Floats) -> Floats:
+    """Coldest night (Y, D) [degC] from two days before to twelve days after each day, from tmin (Y, D)."""
+    years, days = tmin.shape
+    coldest = np.full((years, days), np.inf)
+    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
+        shifted = np.full((years, days), np.inf)
+        if offset < 0:
+            shifted[:, -offset:] = tmin[:, :offset]
+        else:
+            shifted[:, : days - offset] = tmin[:, offset:]
+        np.minimum(coldest, shifted, out=coldest)
+    return coldest
+
+
 def bloom_without_frost(
     tmin: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
 ) -> Floats:
@@ -179,15 +194,14 @@ def bloom_without_frost(
     suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
-    years, days = tmin.shape
-    coldest = np.full((years, days), np.inf)
-    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
-        shifted = np.full((years, days), np.inf)
-        if offset < 0:
-            shifted[:, -offset:] = tmin[:, :offset]
-        else:
-            shifted[:, : days - offset] = tmin[:, offset:]
-        np.minimum(coldest, shifted, out=coldest)
+    return flowers_kept(coldest_fortnight(tmin), when, kill10, kill90, evergreen)
+
+
+def flowers_kept(
+    coldest: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+) -> Floats:
+    """The same from the coldest night around each day of bloom (Y, D) [degC]."""
+    years, days = coldest.shape
     spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
     year = np.arange(years)[None, :]
     kept = np.zeros(when.bloom.shape)
@@ -314,7 +328,7 @@ def keeps(varieties: Varieties, weeks: float) -> Floats:
 
 
 __all__ = [
-    "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination", "rated_for_zone",
-    "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
+    "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination",
+    "rated_for_zone", "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
     "winter_survival", "zone_bound",
 ]  # fmt: skip

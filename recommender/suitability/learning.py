@@ -1,8 +1,9 @@
-"""Weights learned from published lists: of two varieties a list judges differently, the better should score higher.
+"""Weights learned from published lists: of two varieties a list judges differently, the better should score
+higher.
 
-In come, for each region and crop, what is weighed and what was published; out go `Weights`. A logistic loss over
-pairs, weights never negative, drawn towards those set by hand; the whole is scaled so that the track record weighs
-RECORD_TOTAL, which changes no order.
+In come, for each region and crop, what is weighed and what was published; out go `Weights`. A logistic loss
+over pairs, weights never negative, drawn towards those set by hand; the whole is scaled so that the track
+record weighs RECORD_TOTAL, which changes no order.
 """
 
 from __future__ import annotations

@@ -280,13 +280,21 @@ def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.in
     return track_record.combined(parts, dict(weights.record))[0, rows]
 
 
+def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
+    """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
+    fallen = [
+        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
+        for name, limit in LIMITS.items()
+    ]
+    return np.asarray(np.any(fallen, axis=0))
+
+
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
     """The verdict of each variety (V,) as its place in VERDICTS."""
     size = len(next(iter(found.values())))
-    ruled_out, doubtful, sound = np.zeros(size, bool), np.zeros(size, bool), np.ones(size, bool)
+    ruled_out, doubtful, sound = is_ruled_out(found), np.zeros(size, bool), np.ones(size, bool)
     for name, limit in LIMITS.items():
         value = found[name]
-        ruled_out |= (found.get(f"{name}_high", value) < limit.veto) | (value < limit.veto * HOPELESS)
         doubtful |= value < limit.doubtful
         sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
     sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
@@ -332,7 +340,7 @@ def rank(
     liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
     factor = (1.0 - by_wishes * (1.0 - liked)) * standing(rating, recorded, counted, trust)
     verdict = verdicts(found, wished)
-    ends = {}
+    ends: dict[str, Floats] = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
         value = living(found, counted.powers, end) * factor
         ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)

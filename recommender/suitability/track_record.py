@@ -1,12 +1,12 @@
 """The track record: who names a variety, and how alike their climate is to the site's.
 
-In come published regional verdicts, the places where sources described varieties, parentage, and climates; out
-goes, for any number of sites at once, one matrix (sites x varieties) in [0, 1] for each kind of record. Nothing
-here looks at the variety's own figures: those are the other criteria's business.
+In come published regional verdicts, the places where sources described varieties, parentage, and climates;
+out goes, for any number of sites at once, one matrix (sites x varieties) in [0, 1] for each kind of record.
+Nothing here looks at the variety's own figures: those are the other criteria's business.
 
 How alike two climates are is a Gaussian kernel over FIGURES, the `WIDTHS` being one standard deviation each.
-Records enter as logarithms of kernel-weighted sums, so that the second list that names a variety says more than
-the tenth, and a variety no list names stays a little above one that lists advise against.
+Records enter as logarithms of kernel-weighted sums, so that the second list that names a variety says more
+than the tenth, and a variety no list names stays a little above one that lists advise against.
 """
 
 from __future__ import annotations
@@ -29,13 +29,21 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-# What is compared: USDA half-zone, chill [portions], mean and daily range of the warmest 92 days [degC, K], days
-# of the year with a mean above 10 degC.
+# What is compared: USDA half-zone, chill [portions], mean and daily range of the warmest 92 days [degC, K],
+# days of the year with a mean above 10 degC.
 FIGURES = ("zone", "chill_portions", "summer_mean", "summer_range", "growing_days")
 WIDTHS = np.array([0.9, 24.0, 3.6, 3.0, 48.0])
 VERDICT_WORTH = {"recommended": 1.0, "marginal": 0.5, "not-recommended": -1.0}
-# A list by those who try varieties out counts full; hearsay and shops less (estimated; see docs/validation.md).
-LIST_WORTH = {"extension": 1.0, "government": 1.0, "paper": 0.8, "genebank": 0.8, "book": 0.7, "catalogue": 0.6}
+# A list by those who try varieties out counts full; hearsay and shops less (estimated; see
+# docs/validation.md).
+LIST_WORTH = {
+    "extension": 1.0,
+    "government": 1.0,
+    "paper": 0.8,
+    "genebank": 0.8,
+    "book": 0.7,
+    "catalogue": 0.6,
+}
 FLAGGED_WORTH = 0.7
 # A sport is its parent but for colour or season, so most of the parent's record is its own.
 SPORT_SHARE = 0.8
@@ -79,10 +87,12 @@ def likeness(sites: Floats, points: Floats, widths: Floats = WIDTHS) -> Floats:
 class Records:
     """Every record as read: frames with the variety's row in `at`, besides `place` and `source_id`.
 
-    lists: at, place (row in `regions`), worth; facts: at, place (row in `places`, -1 unknown), worth: a source that
-    describes a variety; mentions: at: named as parent, sport's origin or pollen partner of another;
+    lists: at, place (row in `regions`), worth; facts: at, place (row in `places`, -1 unknown), worth: a
+    source that describes a variety; mentions: at: named as parent, sport's origin or pollen partner of
+    another;
     sports, kin: pairs of rows (variety, parent); origin (V,): row in `places`, -1 unknown.
-    regions: place, covers, lat, lon; region_figures (R, F); place_names; place_figures (N, F) with place_of (N,).
+    regions: place, covers, lat, lon; region_figures (R, F); place_names; place_figures (N, F) with place_of
+    (N,).
     """
 
     size: int
@@ -112,7 +122,8 @@ class Tables:
 
 
 def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
-    """The records of a catalog for the varieties of `frame` (V rows: crop, variety); None if it holds none."""
+    """The records of a catalog for the varieties of `frame` (V rows: crop, variety); None if it holds
+    none."""
     try:
         climates, described = catalog.table("region_climates"), catalog.table("variety_regions")
         lists, evidence = catalog.regional_lists(), catalog.evidence()
@@ -176,7 +187,9 @@ def _relations(
         if row is not None:
             known.setdefault((crop, name.casefold()), row)
     chosen = told[told["trait"].isin(["parentage", "sport_of", "pollinated_by", "incompatible_with"])]
-    parts = chosen[["at", "crop", "trait", "source_id"]].assign(name=chosen["value"].str.split(_PARENT, regex=True))
+    parts = chosen[["at", "crop", "trait", "source_id"]].assign(
+        name=chosen["value"].str.split(_PARENT, regex=True)
+    )
     parts = parts.explode("name").dropna(subset="name")
     parts["other"] = [
         known.get((crop, name.strip().casefold()), -1)
@@ -201,11 +214,15 @@ def sum_up(
     size = records.size
     kept = records.lists if lists is None else records.lists[lists]
     by_region = np.zeros((len(records.regions), size))
-    np.add.at(by_region, (kept["place"].to_numpy(), kept["at"].to_numpy()), kept["worth"].to_numpy(dtype=float))
+    np.add.at(
+        by_region, (kept["place"].to_numpy(), kept["at"].to_numpy()), kept["worth"].to_numpy(dtype=float)
+    )
     told = records.facts if facts is None else records.facts[facts]
     by_place = np.zeros((len(records.place_names), size))
     placed = told[told["place"] >= 0]
-    np.add.at(by_place, (placed["place"].to_numpy(), placed["at"].to_numpy()), placed["worth"].to_numpy(dtype=float))
+    np.add.at(
+        by_place, (placed["place"].to_numpy(), placed["at"].to_numpy()), placed["worth"].to_numpy(dtype=float)
+    )
     once = told.drop_duplicates(["at", "source_id"])
     named = records.mentions if mentions is None else records.mentions[mentions]
     return Tables(
@@ -238,9 +255,10 @@ def _shared(values: Floats, sports: Indices) -> Floats:
 def track_records(tables: Tables, sites: Floats) -> dict[str, Floats]:
     """Each kind of record (S, V) in [0, 1] for sites (S, F).
 
-    recommended: lists from like climates, for and against; anywhere: lists from everywhere; described: sources at
-    work in like climates that describe it; sources: how many describe it at all; named: how often others are
-    compared with it or bred from it; origin: bred in a country of like climates; kin: its parents' record.
+    recommended: lists from like climates, for and against; anywhere: lists from everywhere; described:
+    sources at work in like climates that describe it; sources: how many describe it at all; named: how often
+    others are compared with it or bred from it; origin: bred in a country of like climates; kin: its parents'
+    record.
     """
     records = tables.records
     ones = np.ones((len(sites), 1))

@@ -1,14 +1,15 @@
 """How well the ranking agrees with what is published for regions, beside plain rules, on regions left out.
 
-In comes an open catalog; out go scores and figures (`agreement.report` puts them together). For every region with a published list the site is ranked with all
-records of the same source, of kin sources (same web host) and of the same state or country taken out (nothing
-within 150 km either), with weights fitted on other states only. Varieties that the catalog knows from nowhere
+In comes an open catalog; out go scores and figures (`agreement.report` puts them together). For every region
+with a published list the site is ranked with all records of the same source, of kin sources (same web host)
+and of the same state or country taken out (nothing within 150 km either), with weights fitted on other states
+only. Varieties that the catalog knows from nowhere
 but the records taken out are not asked about: a catalog without those records would not hold them. How the
 figures fall when they are asked about is reported too.
 
-A list does not name all that would thrive, so a variety it leaves out is no failure; what is measured is whether
-named varieties stand above the others of their crop (ROC AUC, precision in the first ten), and whether of two
-varieties that one list judges differently the better stands first.
+A list does not name all that would thrive, so a variety it leaves out is no failure; what is measured is
+whether named varieties stand above the others of their crop (ROC AUC, precision in the first ten), and
+whether of two varieties that one list judges differently the better stands first.
 """
 
 from __future__ import annotations
@@ -25,7 +26,15 @@ from scipy.stats import rankdata
 
 from recommender.suitability import track_record
 from recommender.suitability.learning import Case, fit
-from recommender.suitability.ranking import PRESETS, RULED_OUT_CEILING, VERDICTS, WISHES, rank, records_of, varieties_of
+from recommender.suitability.ranking import (
+    PRESETS,
+    RULED_OUT_CEILING,
+    VERDICTS,
+    WISHES,
+    rank,
+    records_of,
+    varieties_of,
+)
 from recommender.suitability.site import Site
 from recommender.suitability.weights import HAND, Weights, living, standing
 
@@ -45,16 +54,30 @@ NEAR_km = 150.0
 FOLDS = 10
 # Hosts that keep the papers and posts of everybody: two sources there are no kin.
 COMMON_HOSTS = frozenset(
-    "docslib.org scribd.com yumpu.com studylib.net growingfruit.org pmc.ncbi.nlm.nih.gov doi.org github.com "
-    "en.wikipedia.org patents.justia.com what-when-how.com journals.ashs.org vdocuments.net".split()
+    [
+        "docslib.org",
+        "scribd.com",
+        "yumpu.com",
+        "studylib.net",
+        "growingfruit.org",
+        "pmc.ncbi.nlm.nih.gov",
+        "doi.org",
+        "github.com",
+        "en.wikipedia.org",
+        "patents.justia.com",
+        "what-when-how.com",
+        "journals.ashs.org",
+        "vdocuments.net",
+    ]
 )
 RULES = ("zone only", "zone and chill", "most recommended elsewhere")
 
 
 @dataclass(frozen=True, eq=False)
 class Region:
-    """One region with a list: criteria (name -> (V,)), the factor of wishes (V,), verdict (V,) as its place in
-    VERDICTS, its track records with its own left out (name -> (V,)), and which varieties are asked about (V,)."""
+    """One region with a list: criteria (name -> (V,)), the factor of wishes (V,), verdict (V,) as its place
+    in VERDICTS, its track records with its own left out (name -> (V,)), and which varieties are asked about
+    (V,)."""
 
     at: int
     name: str
@@ -110,14 +133,17 @@ class Validation:
         progress: Progress | None = None,
     ) -> None:
         """regions: names of the regions to rank (default: all). same_state: also leave out what others of the
-        same state or country say (False: only the same source and its kin, as for a state already covered)."""
+        same state or country say (False: only the same source and its kin, as for a state already
+        covered)."""
         tables = records_of(catalog)[0]
         if tables is None:
             raise ValueError("The catalog holds no regional lists")
         self.catalog, self.records, self.same_state = catalog, tables.records, same_state
         self.frame = varieties_of(catalog).frame
         self.crop = self.frame["crop"].to_numpy(dtype=object)
-        host = catalog.sources().set_index("source_id")["url"].fillna("").str.extract(r"//(?:www\.)?([^/]+)")[0]
+        host = (
+            catalog.sources().set_index("source_id")["url"].fillna("").str.extract(r"//(?:www\.)?([^/]+)")[0]
+        )
         self._host = host.where(~host.isin(COMMON_HOSTS)).to_dict()
         names = pd.MultiIndex.from_frame(self.frame[["crop", "variety"]])
         origin = catalog.varieties().set_index(["crop", "variety"])
@@ -163,7 +189,9 @@ class Validation:
 
     def _region(self, at: int) -> Region:
         profile = self._profile(at)
-        frame = rank(Site(lat=profile.lat, lon=profile.lon), catalog=self.catalog, profile=profile).frame.sort_index()
+        frame = rank(
+            Site(lat=profile.lat, lon=profile.lon), catalog=self.catalog, profile=profile
+        ).frame.sort_index()
         lists, facts, mentions = self.left_out(at)
         tables = track_record.sum_up(self.records, lists, facts, mentions)
         known = np.bincount(self.records.lists["at"][lists], minlength=len(frame))
@@ -222,7 +250,8 @@ class Validation:
             for crop, rows in lists[lists["place"] == region.at].groupby("crop"):
                 of = np.flatnonzero((self.crop == crop) & asked)
                 sets = {
-                    verdict: set(rows.loc[rows["verdict"] == verdict, "at"]) for verdict in track_record.VERDICT_WORTH
+                    verdict: set(rows.loc[rows["verdict"] == verdict, "at"])
+                    for verdict in track_record.VERDICT_WORTH
                 }
                 named = sets["recommended"]
                 unfit = sets["not-recommended"] - named
@@ -242,10 +271,9 @@ class Validation:
         return found
 
     def features(self, region: Region) -> tuple[dict[str, Floats], Floats]:
-        """What is weighed (name -> (V,), each the logarithm that one unit of weight adds) and what is fixed."""
-        found = {
-            name: np.log(np.clip(region.criteria[name], 0.03, 1.0)) for name in HAND.powers
-        }
+        """What is weighed (name -> (V,), each the logarithm that one unit of weight adds) and what is
+        fixed."""
+        found = {name: np.log(np.clip(region.criteria[name], 0.03, 1.0)) for name in HAND.powers}
         found["rating"] = region.criteria["rating"] - 1.0
         found.update({name: value - 1.0 for name, value in region.record.items()})
         return found, np.log(region.wishes)

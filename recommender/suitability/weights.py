@@ -1,9 +1,9 @@
 """What each criterion counts in the score, and the score itself.
 
-In come criteria in [0, 1]; out goes one score in [0, 1]. Criteria on which a tree lives or bears are multiplied,
-each to a power; the zone rating and the track record take a share off that grows with what is missing; wishes
-come in as a factor. The weights ship in `score_weights.csv`, set by hand and learned from published regional
-lists; `datasets/build/fit_weights.py` writes it and says which are used.
+In come criteria in [0, 1]; out goes one score in [0, 1]. Criteria on which a tree lives or bears are
+multiplied, each to a power; the zone rating and the track record take a share off that grows with what is
+missing; wishes come in as a factor. The weights ship in `score_weights.csv`, set by hand and learned from
+published regional lists; `datasets/build/fit_weights.py` writes it and says which are used.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ LEAST = 0.03
 
 @dataclass(frozen=True)
 class Weights:
-    """powers: of each limiting criterion; rating: of the zone rating; record: of each kind of record. A variety
-    with no rating and no record keeps exp(-rating - sum(record)) of its score."""
+    """powers: of each limiting criterion; rating: of the zone rating; record: of each kind of record. A
+    variety with no rating and no record keeps exp(-rating - sum(record)) of its score."""
 
     powers: Mapping[str, float]
     rating: float
@@ -73,12 +73,14 @@ def weights_of(catalog: Catalog) -> Weights:
 def living(criteria: Mapping[str, Floats], powers: Mapping[str, float], end: str = "") -> Floats:
     """The limiting criteria multiplied, each to its power; `end` picks the cautious or hopeful values."""
     logs = [
-        power * np.log(np.clip(criteria.get(name + end, criteria[name]), LEAST, 1.0)) for name, power in powers.items()
+        power * np.log(np.clip(criteria.get(name + end, criteria[name]), LEAST, 1.0))
+        for name, power in powers.items()
     ]
     return np.exp(np.sum(logs, axis=0))
 
 
 def standing(rating: Floats, track: Floats, weights: Weights, trust: float = 1.0) -> Floats:
-    """What the zone rating and the track record leave of a score; trust: how much the asker minds a thin record."""
+    """What the zone rating and the track record leave of a score; trust: how much the asker minds a thin
+    record."""
     total = sum(weights.record.values())
     return np.exp(-weights.rating * (1.0 - rating) - trust * total * (1.0 - track))
