@@ -173,7 +173,7 @@ def query(catalog: Any) -> str:
         return f"(0.5 + 0.5 * sign({value}) * (1 - {poly} * {t} * exp(-{x} * {x})))"
 
     def share(years: str, need: str, error: str) -> str:
-        return f"list_avg(list_transform({years}, y -> {normal(f'((y - {need}) / ({error}))')}))"
+        return f"list_avg([{normal(f'((y - {need}) / ({error}))')} for y in {years}])"
 
     def hypot(one: str, two: str) -> str:
         return f"sqrt(({one}) * ({one}) + ({two}) * ({two}))"
@@ -198,7 +198,7 @@ def query(catalog: Any) -> str:
 
     def kept(nights: str) -> str:
         dead = "least(greatest(0.1 + 0.8 * (kill10 - n) / (kill10 - kill90), 0.0), 1.0)"
-        return f"list_avg(list_transform({nights}, n -> least((1 - {dead}) / {FLOWERS_FOR_A_CROP}, 1.0)))"
+        return f"list_avg([least((1 - {dead}) / {FLOWERS_FOR_A_CROP}, 1.0) for n in {nights}])"
 
     asleep = f"greatest(CASE WHEN by_portions THEN portions * {HOURS_PER_PORTION} ELSE need END, 50.0)"
     waking = (
@@ -214,7 +214,7 @@ def query(catalog: Any) -> str:
         "bloom_frost": f"CASE WHEN evergreen THEN 1.0 ELSE "
         f"0.25 * {kept('before')} + 0.5 * {kept('during')} + 0.25 * {kept('after')} END",
         "season": "CASE WHEN evergreen THEN 1.0 ELSE "
-        f"list_avg(list_transform(spare, d -> {normal('(d / harvest_error)')})) END",
+        f"list_avg([{normal('(d / harvest_error)')} for d in spare]) END",
         "warmth": share("gdd", "warm_need", "warm_error"),
     }
     columns = ", ".join(f"{expression} AS {name}" for name, expression in found.items())
