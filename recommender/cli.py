@@ -1,4 +1,4 @@
-"""The command line: `orchardwright build | rank | show | sources | climate | warming | app`.
+"""The command line: `orchardwright build | rank | show | sources | climate | warming | validate | app`.
 
 Each verb is a thin wrapper on the library verb of the same name. Exit codes: 0 done, 2 something the user
 can mend, 3 a file or folder could not be read or written. Errors go to standard error in plain words.
@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import build, climate, rank, serve, show, sources, warming
+from recommender.commands import build, climate, rank, serve, show, sources, validate, warming
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -32,6 +32,7 @@ app.command("sources")(sources.command)
 app.command("climate")(climate.command)
 app.command("warming")(warming.command)
 app.command("build")(build.command)
+app.command("validate")(validate.command)
 app.command("app")(serve.command)
 
 

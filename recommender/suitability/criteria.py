@@ -52,6 +52,8 @@ BLOOM_OVERLAP_DAYS = 8.0
 WAKING_RATIO = 7.0
 WAKING_SPREAD = 0.8
 EARLY_BLOOM_HEAT = 350.0
+# A variety nobody rated stands as one that falls half a zone short (estimated).
+UNRATED = 0.75
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
@@ -82,6 +84,17 @@ def safe_zone(site_zone: float) -> float:
     site_zone: number of the site's zone (7.5 = 7b); out comes a zone number.
     """
     return max(1.0, site_zone - 2.0)
+
+
+def rated_for_zone(varieties: Varieties, site_zone: float) -> Floats:
+    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
+    unrated.
+
+    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their
+    error; the rating is what the trade goes by, and what published lists follow.
+    """
+    short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
+    return np.where(np.isfinite(short), 1.0 - short / 2.0, UNRATED)
 
 
 def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: float) -> Floats:
@@ -157,8 +170,8 @@ def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[F
     return both[:, 0], both[:, 1]
 
 
-def coldest_around(tmin: Floats) -> Floats:
-    """Coldest night (Y, D) from two days before to twelve after each day, should it be full bloom [degC]."""
+def coldest_fortnight(tmin: Floats) -> Floats:
+    """Coldest night (Y, D) [degC] from two days before to twelve days after each day, from tmin (Y, D)."""
     days = tmin.shape[1]
     coldest = np.full(tmin.shape, np.inf)
     for offset in range(-2, BLOOM_LASTS_DAYS + 1):
@@ -180,8 +193,14 @@ def bloom_without_frost(
     suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
-    years, days = tmin.shape
-    coldest = coldest_around(tmin)
+    return flowers_kept(coldest_fortnight(tmin), when, kill10, kill90, evergreen)
+
+
+def flowers_kept(
+    coldest: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+) -> Floats:
+    """The same from the coldest night around each day of bloom (Y, D) [degC]."""
+    years, days = coldest.shape
     spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
     year = np.arange(years)[None, :]
     kept = np.zeros(when.bloom.shape)
@@ -313,6 +332,6 @@ def keeps(varieties: Varieties, weeks: float) -> Floats:
 
 __all__ = [
     "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination",
-    "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
+    "rated_for_zone", "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
     "winter_survival", "zone_bound",
 ]  # fmt: skip

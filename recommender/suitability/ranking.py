@@ -2,8 +2,8 @@
 
 In come a `Site`, `Goals`, the catalog and the site's climate; out goes a `Ranking`: one row for each variety
 of the wanted crops, best first, with every criterion beside its score. The rule, in short: the criteria on
-which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, proof
-counts a little.
+which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, and the
+track record scales the whole.
 """
 
 from __future__ import annotations
@@ -16,13 +16,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import care, cover, criteria, reasons
+from recommender.suitability import care, cover, criteria, reasons, track_record
 from recommender.suitability.expectations import Trait, Varieties, expect, published
 from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.goals import Goals
 from recommender.suitability.similarity import Groups, groups_of, one_each
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
+from recommender.suitability.weights import Weights, living, standing, weights_of
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -37,24 +38,23 @@ VERDICTS = ("sound", "with care", "doubtful", "ruled out")
 class Limit:
     """One of the criteria a tree lives or bears by.
 
-    power: its weight in the product; sound, doubtful: at or above the first it allows `sound`, below the
+    sound, doubtful: at or above the first it allows `sound`, below the
     second the verdict is `doubtful`; veto: below it, even at the hopeful end of the evidence, the variety is
     ruled out.
     """
 
-    power: float
     sound: float
     doubtful: float
     veto: float
 
 
 LIMITS: dict[str, Limit] = {
-    "winter": Limit(power=1.0, sound=0.90, doubtful=0.70, veto=0.50),
-    "chill": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.25),
-    "dormancy": Limit(power=0.4, sound=0.55, doubtful=0.35, veto=0.0),
-    "bloom_frost": Limit(power=0.5, sound=0.70, doubtful=0.40, veto=0.05),
-    "season": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.10),
-    "warmth": Limit(power=0.6, sound=0.70, doubtful=0.35, veto=0.05),
+    "winter": Limit(sound=0.90, doubtful=0.70, veto=0.50),
+    "chill": Limit(sound=0.80, doubtful=0.50, veto=0.25),
+    "dormancy": Limit(sound=0.55, doubtful=0.35, veto=0.0),
+    "bloom_frost": Limit(sound=0.70, doubtful=0.40, veto=0.05),
+    "season": Limit(sound=0.80, doubtful=0.50, veto=0.10),
+    "warmth": Limit(sound=0.70, doubtful=0.35, veto=0.05),
 }
 # Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
 WISHES: dict[str, float] = {
@@ -65,12 +65,14 @@ WISHES: dict[str, float] = {
     "harvest": 1.0,
     "storage": 1.0,
 }
-# How much of the score hangs on wishes, and how much on proof, by who asks.
+# How much of the score hangs on wishes, and how much of its weight the track record keeps, by who asks.
 PRESETS: dict[str, tuple[float, float]] = {
-    "beginner": (0.30, 0.16),
-    "keen": (0.30, 0.10),
-    "nursery": (0.40, 0.05),
+    "beginner": (0.30, 1.0),
+    "keen": (0.30, 0.8),
+    "nursery": (0.40, 0.5),
 }
+# A catalog without regional lists counts what is published of a variety instead, and that much less.
+WITHOUT_LISTS = 0.08
 # What has to be published before a variety counts as proven, and how much each fact says.
 PROOF: dict[str, float] = {
     "hardiness": 2.0,
@@ -315,23 +317,45 @@ def known_share(varieties: Varieties) -> Floats:
     return np.asarray(share / total, dtype=float)
 
 
-def combine(found: dict[str, Floats], end: str = "") -> Floats:
-    """The limiting criteria multiplied, each to its power (V,); `end` picks the cautious or hopeful
-    values."""
-    parts = [
-        np.clip(found.get(name + end, found[name]), 1e-6, 1.0) ** limit.power
+_RECORDS: weakref.WeakKeyDictionary[Any, tuple[track_record.Tables | None, Weights]] = (
+    weakref.WeakKeyDictionary()
+)
+
+
+def records_of(catalog: Catalog) -> tuple[track_record.Tables | None, Weights]:
+    """The track records and the weights of a catalog; read once for each open catalog."""
+    held = _RECORDS.get(catalog)
+    if held is None:
+        records = track_record.read_records(catalog, varieties_of(catalog).frame)
+        held = (None if records is None else track_record.sum_up(records), weights_of(catalog))
+        _RECORDS[catalog] = held
+    return held
+
+
+def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.intp]) -> Floats:
+    """The track record (V,) of some varieties; where a catalog holds no lists, what is published of them."""
+    tables, weights = records_of(catalog)
+    if tables is None:
+        return share
+    parts = track_record.track_records(tables, track_record.climate_of(profile)[None, :])
+    return track_record.combined(parts, dict(weights.record))[0, rows]
+
+
+def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
+    """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
+    fallen = [
+        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
         for name, limit in LIMITS.items()
     ]
-    return np.asarray(np.prod(parts, axis=0))
+    return np.asarray(np.any(fallen, axis=0))
 
 
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
     """The verdict of each variety (V,) as its place in VERDICTS."""
     size = len(next(iter(found.values())))
-    ruled_out, doubtful, sound = np.zeros(size, bool), np.zeros(size, bool), np.ones(size, bool)
+    ruled_out, doubtful, sound = is_ruled_out(found), np.zeros(size, bool), np.ones(size, bool)
     for name, limit in LIMITS.items():
         value = found[name]
-        ruled_out |= (found.get(f"{name}_high", value) < limit.veto) | (value < limit.veto * HOPELESS)
         doubtful |= value < limit.doubtful
         sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
     sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
@@ -363,7 +387,7 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties, leader = everyone, groups_for(catalog, everyone).leader
+    varieties, rows, leader = everyone, np.arange(len(everyone)), groups_for(catalog, everyone).leader
     if crops:
         rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
         varieties, leader = taken(everyone, rows), leader[rows]
@@ -381,16 +405,21 @@ def rank(
         found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
     share = known_share(varieties)
 
-    by_wishes, by_proof = PRESETS[goals.preset]
+    recorded = track(catalog, profile, share, rows)
+    rating = criteria.rated_for_zone(varieties, profile.zone_number)
+    tables, counted = records_of(catalog)
+    by_wishes, trust = PRESETS[goals.preset]
+    if tables is None:
+        trust *= WITHOUT_LISTS
     liked = np.zeros(len(varieties))
     for name, weight in weights.items():
         liked += wished[name] * weight / sum(weights.values())
-    factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
+    factor = (1.0 - by_wishes * (1.0 - liked)) * standing(rating, recorded, counted, trust)
     factor = np.where(covered, factor * cover.LABOUR, factor)
     verdict = np.where(covered, np.maximum(verdicts(found, wished), 1), verdicts(found, wished))
-    ends = {}
+    ends: dict[str, Floats] = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
-        value = combine(found, end) * factor
+        value = living(found, counted.powers, end) * factor
         ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
 
     drawn: dict[str, Any] = {}
@@ -399,12 +428,13 @@ def rank(
 
         warmer = np.where(covered, around.cover_gain_K, 0.0)
         wrapped = replace(varieties, hardiness=varieties.hardiness.moved(-warmer))
-        powers = {name: limit.power for name, limit in LIMITS.items()}
         sampled = uncertainty.drawn_limits(wrapped, profile, when, kills, site.frost_shift)
         swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
         other = uncertainty.with_disease(varieties, plot.health, factor, swing)
         fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
-        sure = uncertainty.spread(sampled, LIMITS, powers, ends["score"], other, fit, RULED_OUT_CEILING)
+        sure = uncertainty.spread(
+            sampled, LIMITS, dict(counted.powers), ends["score"], other, fit, RULED_OUT_CEILING
+        )
         drawn = uncertainty.columns(sure, ends["score"], VERDICTS)
 
     context = reasons.Context(
@@ -435,6 +465,8 @@ def rank(
         "known_share": share.round(4),
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
+        "c_rating": rating,
+        "c_track": recorded,
         **reasons.dates(context),
         "group": leader,
         "years_to_crop": plot.years_to_crop.value.round(1),

@@ -102,7 +102,7 @@ def _at_nodes(by_node: Floats, weight: Floats, step: Floats) -> Floats:
 def _frost_by_node(tmin: Floats, when: Timing, kills: tuple[Floats, Floats]) -> Floats:
     """Share of a crop left (V, N, Y) with bloom moved by each node's number of errors."""
     years, days = tmin.shape
-    coldest = criteria.coldest_around(tmin)
+    coldest = criteria.coldest_fortnight(tmin)
     kill10, kill90 = kills[0][:, None, None], kills[1][:, None, None]
     move = np.rint(_NODES[None, :] * when.bloom_error[:, None]).astype(np.intp)
     at = np.clip(when.bloom[:, None, :] + move[:, :, None], 0, days - 1)

@@ -1,0 +1,197 @@
+"""The score of every variety at many sites: the rules of `ranking.rank`, without words, dates and intervals.
+
+In come climates; out goes one matrix of scores (sites x varieties). What a criterion reads is shared by many
+varieties, so each is worked out once for every different set of figures (`Plan`) and handed to all that share it;
+the track record of all sites is one matrix product.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommender.suitability import criteria, track_record
+from recommender.suitability.expectations import Trait, Varieties
+from recommender.suitability.goals import Goals
+from recommender.suitability.ranking import (
+    LIMITS,
+    PRESETS,
+    RULED_OUT_CEILING,
+    WITHOUT_LISTS,
+    is_ruled_out,
+    known_share,
+    records_of,
+    taken,
+    varieties_of,
+    wishes,
+)
+from recommender.suitability.site import Site
+from recommender.suitability.timing import BLOOM_ERROR_DAYS, timing
+from recommender.suitability.weights import LEAST, standing
+
+if TYPE_CHECKING:
+    from recommender.catalog.catalog import Catalog
+    from recommender.climate.profile import Profile
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+READ = ("crop", "variety", "zone_min", "heat_need")
+"""Columns of the catalog's wide table that a criterion still reads as a column."""
+
+
+@dataclass(frozen=True, eq=False)
+class SiteFeatures:
+    """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC] and the
+    figures that the track record compares (F,)."""
+
+    profile: Profile
+    coldest: Floats
+    figures: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Varieties that one criterion cannot tell apart: one of each kind (its row is in `first`), and which kind each variety (V,) is."""
+
+    kinds: Varieties
+    first: Indices
+    of: Indices
+    kill10: Floats
+    kill90: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A catalog made ready: the groups by criterion, the factor of wishes (V,), and the records."""
+
+    size: int
+    winter: Group
+    chill: Group
+    bloom: Group
+    season: Group
+    warmth: Group
+    rating: Group
+    liked: Floats
+    share: Floats
+    trust: float
+
+
+def features_of(profile: Profile) -> SiteFeatures:
+    """Prepare one climate."""
+    return SiteFeatures(profile, criteria.coldest_fortnight(profile.tmin), track_record.climate_of(profile))
+
+
+def _group(varieties: Varieties, kills: tuple[Floats, Floats], *figures: NDArray[np.generic]) -> Group:
+    read = np.column_stack([np.asarray(figure, dtype=float) for figure in figures])
+    _, first, of = np.unique(np.nan_to_num(read, nan=-9e9), axis=0, return_index=True, return_inverse=True)
+    kinds = taken(varieties, first)
+    kinds = replace(kinds, frame=kinds.frame[[name for name in READ if name in kinds.frame]])
+    return Group(kinds, first, np.ravel(of), kills[0][first], kills[1][first])
+
+
+def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
+    """Make a catalog ready for a site about which nothing but the climate is known."""
+    goals = goals if goals is not None else Goals()
+    varieties = varieties_of(catalog)
+    kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
+    hardy, hours, portions = varieties.hardiness, varieties.chill_hours, varieties.chill_portions
+    heat = varieties.defaults["bloom_heat"].to_numpy(dtype=float)
+    bloom = (heat, np.rint(varieties.bloom_shift.value), varieties.evergreen)
+    wished, weights = wishes(varieties, varieties, [], Site(lat=0.0, lon=0.0), goals)
+    by_wishes, trust = PRESETS[goals.preset]
+    liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
+    warmth = criteria.mapped(
+        criteria.text(varieties.frame, "heat_need"), {"low": 0.0, "medium": 1.0, "high": 2.0}
+    )
+    return Plan(
+        size=len(varieties),
+        winter=_group(varieties, kills, hardy.value, hardy.error, hardy.known),
+        chill=_group(
+            varieties, kills, hours.value, hours.error, hours.known, varieties.by_portions, portions.value,
+            portions.error, varieties.evergreen, heat,
+        ),
+        bloom=_group(varieties, kills, *bloom, varieties.bloom_shift.error, *kills),
+        season=_group(varieties, kills, *bloom, varieties.ripe_days.value, varieties.ripe_days.error),
+        warmth=_group(
+            varieties, kills, varieties.defaults["warmth_fails"].to_numpy(),
+            varieties.defaults["warmth_good"].to_numpy(), varieties.ripe_class.value, warmth,
+        ),
+        rating=_group(varieties, kills, criteria.number(varieties.frame, "zone_min")),
+        liked=np.asarray(1.0 - by_wishes * (1.0 - liked)),
+        share=known_share(varieties),
+        trust=trust if records_of(catalog)[0] is not None else trust * WITHOUT_LISTS,
+    )  # fmt: skip
+
+
+def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]]:
+    """The limiting criteria of each kind, and the hopeful ends that vetoes ask for, with the kind of each variety."""
+    profile = site.profile
+    error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
+    error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
+    error_portions = criteria.site_error(profile, "chill_portions", 6.0)
+    winter, chill = ready.winter.kinds, ready.chill.kinds
+    hardy = winter.hardiness
+    known = chill.chill_hours.known | chill.by_portions
+    found = {"winter": criteria.winter_survival(profile.annual_min, hardy, error_K)}
+    # The hopeful end is never below what is expected, so it is asked for only where that falls below the veto.
+    found["winter_high"] = found["winter"].copy()
+    low = np.flatnonzero(found["winter"] < LIMITS["winter"].veto)
+    reach = hardy.value[low] - np.where(hardy.known[low], 1.0, 2.0) * hardy.error[low]
+    hopeful = Trait(reach, np.zeros(len(low)), hardy.known[low])
+    found["winter_high"][low] = np.maximum(
+        criteria.winter_survival(profile.annual_min, hopeful, error_K), found["winter"][low]
+    )
+    years = profile.chill_hours_below_7, profile.chill_portions, chill, error_hours, error_portions
+    found["chill"] = criteria.enough_chill(*years)
+    found["chill_high"] = found["chill"]
+    if (found["chill"] < LIMITS["chill"].veto).any():
+        reached = criteria.enough_chill(*years, -np.where(known, 1.0, 2.0))
+        found["chill_high"] = np.maximum(reached, found["chill"])
+    found["dormancy"] = criteria.stays_asleep(profile.chill_hours_0_7, chill)
+    bloom, season, warmth = ready.bloom, ready.season, ready.warmth
+    when = timing(profile, season.kinds)
+    found["season"] = criteria.ripens_in_time(when, season.kinds.evergreen)
+    # Kinds that bloom together are a few of those that ripen together, so their dates are at hand.
+    at = season.of[bloom.first]
+    when = replace(
+        when, bloom=when.bloom[at], bloom_error=np.hypot(bloom.kinds.bloom_shift.error, BLOOM_ERROR_DAYS)
+    )
+    found["bloom_frost"] = criteria.flowers_kept(
+        site.coldest, when, bloom.kill10, bloom.kill90, bloom.kinds.evergreen
+    )
+    found["warmth"] = criteria.warm_enough(profile.gdd10, warmth.kinds)
+    groups = {
+        "winter": ready.winter, "winter_high": ready.winter, "chill": ready.chill, "chill_high": ready.chill,
+        "dormancy": ready.chill, "bloom_frost": bloom, "season": season, "warmth": warmth,
+    }  # fmt: skip
+    return {name: (value, groups[name].of) for name, value in found.items()}
+
+
+def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | None = None) -> Floats:
+    """Scores (S, V) of every variety, in the catalog's order, at every site.
+
+    ready: the catalog made ready by `plan`, to be used again. The same as `rank` says of each site alone.
+    """
+    ready = ready if ready is not None else plan(catalog)
+    tables, weights = records_of(catalog)
+    if tables is None:
+        tracks = np.broadcast_to(ready.share, (len(sites), ready.size))
+    else:
+        figures = np.stack([site.figures for site in sites])
+        tracks = track_record.combined(track_record.track_records(tables, figures), dict(weights.record))
+    scores = np.empty((len(sites), ready.size))
+    for row, site in enumerate(sites):
+        limits = _limits(site, ready)
+        logs = np.zeros(ready.size)
+        for name, power in weights.powers.items():
+            value, of = limits[name]
+            logs += (power * np.log(np.clip(value, LEAST, 1.0)))[of]
+        rating = criteria.rated_for_zone(ready.rating.kinds, site.profile.zone_number)[ready.rating.of]
+        score = np.exp(logs) * ready.liked * standing(rating, tracks[row], weights, ready.trust)
+        fallen = is_ruled_out({name: value[of] for name, (value, of) in limits.items()})
+        scores[row] = np.where(fallen, score * RULED_OUT_CEILING, score)
+    return scores
