@@ -432,10 +432,11 @@ def rank(
         swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
         other = uncertainty.with_disease(varieties, plot.health, factor, swing)
         fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
-        sure = uncertainty.spread(
-            sampled, LIMITS, dict(counted.powers), ends["score"], other, fit, RULED_OUT_CEILING
-        )
-        drawn = uncertainty.columns(sure, ends["score"], VERDICTS)
+        # Rounded as in the frame, so that equal scores stand in the same order in both.
+        score = ends["score"].round(6)
+        powers = dict(counted.powers)
+        sure = uncertainty.spread(sampled, LIMITS, powers, score, other, fit, RULED_OUT_CEILING)
+        drawn = uncertainty.columns(sure, score, VERDICTS)
 
     context = reasons.Context(
         varieties=varieties,
