@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from scipy.stats import rankdata
 
 from recommender.suitability import track_record
+from recommender.suitability.garden import WEIGHTS
 from recommender.suitability.learning import Case, fit
 from recommender.suitability.ranking import (
     PRESETS,
@@ -296,8 +297,8 @@ class Validation:
 
 
 def wishes_factor(criteria: Mapping[str, Floats]) -> Floats:
-    """What the wishes of a beginner who stated none leave of a score (V,): pollination and disease."""
-    weight = {name: WISHES[name] for name in ("pollination", "disease")}
+    """What the wishes of a beginner who stated none leave of a score (V,): pollination, disease and care."""
+    weight = {name: WISHES[name] for name in ("pollination", "disease")} | {"care": WEIGHTS["care"]}
     liked = sum(criteria[name] * weight[name] for name in weight) / sum(weight.values())
     return np.asarray(1.0 - PRESETS["beginner"][0] * (1.0 - liked))
 
