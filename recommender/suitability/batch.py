@@ -1,8 +1,8 @@
 """The score of every variety at many sites: the rules of `ranking.rank`, without words, dates and intervals.
 
 In come climates; out goes one matrix of scores (sites x varieties). What a criterion reads is shared by many
-varieties, so each is worked out once for every different set of figures (`Plan`) and handed to all that share it;
-the track record of all sites is one matrix product.
+varieties, so each is worked out once for every different set of figures (`Plan`) and handed to all that share
+it; the track record of all sites is one matrix product.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ READ = ("crop", "variety", "zone_min", "heat_need")
 
 @dataclass(frozen=True, eq=False)
 class SiteFeatures:
-    """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC] and the
-    figures that the track record compares (F,)."""
+    """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC] and
+    the figures that the track record compares (F,)."""
 
     profile: Profile
     coldest: Floats
@@ -55,7 +55,8 @@ class SiteFeatures:
 
 @dataclass(frozen=True, eq=False)
 class Group:
-    """Varieties that one criterion cannot tell apart: one of each kind (its row is in `first`), and which kind each variety (V,) is."""
+    """Varieties that one criterion cannot tell apart: one of each kind (its row is in `first`), and which
+    kind each variety (V,) is."""
 
     kinds: Varieties
     first: Indices
@@ -104,7 +105,9 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
     wished, weights = wishes(varieties, varieties, [], Site(lat=0.0, lon=0.0), goals)
     by_wishes, trust = PRESETS[goals.preset]
     liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
-    warmth = criteria.mapped(criteria.text(varieties.frame, "heat_need"), {"low": 0.0, "medium": 1.0, "high": 2.0})
+    warmth = criteria.mapped(
+        criteria.text(varieties.frame, "heat_need"), {"low": 0.0, "medium": 1.0, "high": 2.0}
+    )
     return Plan(
         size=len(varieties),
         winter=_group(varieties, kills, hardy.value, hardy.error, hardy.known),
@@ -126,7 +129,8 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
 
 
 def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]]:
-    """The limiting criteria of each kind, and the hopeful ends that vetoes ask for, with the kind of each variety."""
+    """The limiting criteria of each kind, and the hopeful ends that vetoes ask for, with the kind of each
+    variety."""
     profile = site.profile
     error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
@@ -135,7 +139,8 @@ def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]
     hardy = winter.hardiness
     known = chill.chill_hours.known | chill.by_portions
     found = {"winter": criteria.winter_survival(profile.annual_min, hardy, error_K)}
-    # The hopeful end is never below what is expected, so it is asked for only where that falls below the veto.
+    # The hopeful end is never below what is expected, so it is asked for only where that falls below the
+    # veto.
     found["winter_high"] = found["winter"].copy()
     low = np.flatnonzero(found["winter"] < LIMITS["winter"].veto)
     reach = hardy.value[low] - np.where(hardy.known[low], 1.0, 2.0) * hardy.error[low]
