@@ -118,9 +118,12 @@ def test_imperial_reads_feet_and_shows_fahrenheit(run: Run) -> None:
         "rank", *BRISTOL, "--crop", "quince", "--space", "10", "--units", "imperial", "--json"
     ).object()
     assert in_feet["site"]["answers"]["space_m"] == pytest.approx(3.048)
-    shown = run("rank", *BRISTOL, "--crop", "quince", "--units", "imperial").out
-    assert "°F" in shown
-    assert "°C" not in shown
+    cold = run(
+        "rank", "--place", "Minot, North Dakota", "--crop", "apple", "--units", "imperial", "--all"
+    ).out
+    assert "winter cold kills it here" in " ".join(cold.split()).casefold()
+    assert "°F" in cold
+    assert "°C" not in cold
 
 
 def test_climate_json_gives_each_figure_with_its_spread(run: Run) -> None:

@@ -108,7 +108,7 @@ def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
     console.write(console.wrapped(place_sentence(ranking.site, units)))
     for sentence in climate_sentences(ranking.site, units):
         console.write(console.wrapped(sentence, "  ", "    "))
-    frame = ranking.frame
+    frame = ranking.frame_in(units)
     if frame.empty:
         console.write("\nNo variety is left to rank. Ask for another crop, or for fewer wishes at once.")
         return

@@ -16,7 +16,7 @@ from recommender.errors import StorageFault
 def script() -> Path:
     """The page registry: `app.py` of a checkout, or `_app.py` of an installed package."""
     package = Path(__file__).resolve().parents[1]
-    for candidate in (package.parent / "app.py", package / "_app.py"):
+    for candidate in (package / "_app.py", package.parent / "app.py"):
         if candidate.is_file():
             return candidate
     raise StorageFault("The page registry app.py is missing", remedy="Install the package again")

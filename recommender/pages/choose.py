@@ -214,7 +214,7 @@ def _wishes(bound: Any) -> dict[str, Any]:
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
-    frame = ranking.frame
+    frame = ranking.frame_in(units)
     _site(ranking.site, units)
     if frame.empty:
         st.html(

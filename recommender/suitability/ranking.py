@@ -98,6 +98,14 @@ class Ranking:
     site: dict[str, Any]
     context: reasons.Context = field(repr=False)
 
+    def frame_in(self, units: str) -> pd.DataFrame:
+        """`frame`, with why and watch told in "metric" or "imperial" units."""
+        if units == "metric":
+            return self.frame
+        why, watch = reasons.why_and_watch(self.context, units)
+        rows = self.frame.index.to_numpy()
+        return self.frame.assign(why=why[rows], watch=watch[rows])
+
     def records(self, top: int | None = None, units: str = "metric") -> list[dict[str, Any]]:
         """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
         criteria.

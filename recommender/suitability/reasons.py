@@ -310,9 +310,9 @@ def _order(context: Context, rows: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.argsort(lack, axis=1, kind="stable")
 
 
-def why_and_watch(context: Context) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
-    """One line of why and one of what to watch, for every variety (V,)."""
-    teller, names, size = Teller(context), list(WATCH), len(context.varieties)
+def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """One line of why and one of what to watch, for every variety (V,), in metric or imperial units."""
+    teller, names, size = Teller(context, units), list(WATCH), len(context.varieties)
     everyone = np.arange(size)
     order = _order(context, everyone)
     lows = np.stack([context.found[name] < WATCH[name] for name in names], axis=1)
