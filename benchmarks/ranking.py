@@ -25,6 +25,7 @@ from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
 from recommender.suitability.expectations import HOURS_PER_PORTION
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing
+from recommender.suitability.weights import LEAST
 
 
 def normal(value: float) -> float:
@@ -50,6 +51,7 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
     error_portions = criteria.site_error(profile, "chill_portions", 6.0)
     coldest, tmin = profile.annual_min + 0.5 * site.frost_shift, profile.tmin + site.frost_shift
+    counted = ranking.records_of(catalog)[1]
     fertile = {"self-fertile": 1.0, "parthenocarpic": 1.0, "male": 0.2, "partly-self-fertile": 0.75}
     frame = all_of.frame[["crop", "variety"]].assign(
         hardy=all_of.hardiness.value,
@@ -73,7 +75,8 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         height=all_of.height.value,
         **{f"resists_{name}": disease.resistance(all_of, name).value for name in disease.DISEASES},
         general=all_of.disease.value,
-        known=ranking.known_share(all_of),
+        rating=criteria.rated_for_zone(all_of, profile.zone_number),
+        track=ranking.track(catalog, profile, ranking.known_share(all_of), np.arange(len(all_of))),
         at=np.arange(len(all_of)),
     )
 
@@ -164,12 +167,13 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         ease = effort(winter, found["bloom_frost"], partner, healthy, row["height"])
         liked = weights[0] * partner + weights[1] * healthy + weights[2] * ease
         liked /= sum(weights)
-        by_wishes, by_proof = ranking.PRESETS["beginner"]
-        value = (1 - by_wishes * (1 - liked)) * (1 - by_proof * (1 - row["known"]))
+        by_wishes, trust = ranking.PRESETS["beginner"]
+        thin = counted.rating * (1 - row["rating"]) + trust * counted.total * (1 - row["track"])
+        value = (1 - by_wishes * (1 - liked)) * math.exp(-thin)
         verdict = 0 if partner >= ranking.PARTNER_IN_DOUBT else 1
         ruled_out = doubtful = False
         for name, limit in ranking.LIMITS.items():
-            value *= min(max(found[name], 1e-6), 1.0) ** limit.power
+            value *= min(max(found[name], LEAST), 1.0) ** counted.powers[name]
             ruled_out |= (
                 high.get(name, found[name]) < limit.veto or found[name] < limit.veto * ranking.HOPELESS
             )

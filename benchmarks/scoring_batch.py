@@ -1,10 +1,12 @@
-"""Site-variety scores a second in batch, beside the same rules as pandas row-wise `apply` and as one DuckDB query.
+"""Site-variety scores a second in batch, beside the same rules as pandas row-wise `apply` and as one DuckDB
+query.
 
 Run: python -m benchmarks.scoring_batch [sites]
 
-All three ways get the same climates and expectations, bloom and harvest dates included for the two slower ones, and
-must give the same scores, or the script says so and exits with 1. The query and the row-wise functions score a
-share of the sites, as they are slow; rates are per core (one process, one thread of DuckDB).
+All three ways get the same climates and expectations, bloom and harvest dates included for the two slower
+ones, and must give the same scores, or the script says so and exits with 1. The query and the row-wise
+functions score a share of the sites, as they are slow; rates are per core (one process, one thread of
+DuckDB).
 """
 
 from __future__ import annotations
@@ -31,7 +33,9 @@ from recommender.suitability.weights import LEAST
 PLACES = [(42.87, -76.99), (30.52, -87.9), (50.9, -97.2), (48.8, 9.8), (-43.0, 147.0), (36.3, -115.1)]
 
 
-def inputs(feature: batch.SiteFeatures, ready: batch.Plan, catalog: Any) -> tuple[pd.DataFrame, dict[str, Any]]:
+def inputs(
+    feature: batch.SiteFeatures, ready: batch.Plan, catalog: Any
+) -> tuple[pd.DataFrame, dict[str, Any]]:
     """One row a variety with all that the slower ways need, and the site's figures."""
     profile, everyone = feature.profile, varieties_of(catalog)
     tables, weights = records_of(catalog)
@@ -42,9 +46,12 @@ def inputs(feature: batch.SiteFeatures, ready: batch.Plan, catalog: Any) -> tupl
     spread, days = np.rint(when.bloom_error).astype(int), feature.coldest.shape[1]
     years = np.arange(len(feature.coldest))[None, :]
     nights = [
-        feature.coldest[years, np.clip(when.bloom + step * spread[:, None], 0, days - 1)] for step in (-1, 0, 1)
+        feature.coldest[years, np.clip(when.bloom + step * spread[:, None], 0, days - 1)]
+        for step in (-1, 0, 1)
     ]
-    heat = criteria.mapped(criteria.text(everyone.frame, "heat_need"), {"low": 0.85, "medium": 1.0, "high": 1.15})
+    heat = criteria.mapped(
+        criteria.text(everyone.frame, "heat_need"), {"low": 0.85, "medium": 1.0, "high": 1.15}
+    )
     fails = everyone.defaults["warmth_fails"].to_numpy()
     good = everyone.defaults["warmth_good"].to_numpy()
     rows = pd.DataFrame(
@@ -75,7 +82,7 @@ def inputs(feature: batch.SiteFeatures, ready: batch.Plan, catalog: Any) -> tupl
             "warm_error": (good - fails) / 2,
             "rating": criteria.rated_for_zone(everyone, profile.zone_number),
             "track": track_record.combined(parts, dict(weights.record))[0],
-            "liked": ready.liked,
+            "liked": batch.wishes_at(feature, ready),
         }
     )
     site = {
@@ -94,7 +101,7 @@ def inputs(feature: batch.SiteFeatures, ready: batch.Plan, catalog: Any) -> tupl
 def by_rows(rows: pd.DataFrame, site: dict[str, Any], catalog: Any) -> np.ndarray:
     """The scores (V,) by `DataFrame.apply`, one row at a time."""
     weights = records_of(catalog)[1]
-    total = sum(weights.record.values())
+    total = weights.total
 
     def normal(value: float) -> float:
         return 0.5 * math.erfc(-value / math.sqrt(2.0))
@@ -164,12 +171,16 @@ def by_rows(rows: pd.DataFrame, site: dict[str, Any], catalog: Any) -> np.ndarra
 def query(catalog: Any) -> str:
     """The same rules as one SQL query over the tables `rows` (site, at, ...) and `sites` (site, ...)."""
     weights = records_of(catalog)[1]
-    total = sum(weights.record.values())
+    total = weights.total
 
     def normal(value: str) -> str:
         # DuckDB has no error function: Abramowitz and Stegun 7.1.26, error below 1.5e-7.
-        x, t = f"(abs({value}) * 0.7071067811865476)", f"(1 / (1 + 0.3275911 * abs({value}) * 0.7071067811865476))"
-        poly = f"((((1.061405429 * {t} - 1.453152027) * {t} + 1.421413741) * {t} - 0.284496736) * {t} + 0.254829592)"
+        x, t = (
+            f"(abs({value}) * 0.7071067811865476)",
+            f"(1 / (1 + 0.3275911 * abs({value}) * 0.7071067811865476))",
+        )
+        poly = f"(((1.061405429 * {t} - 1.453152027) * {t} + 1.421413741) * {t} - 0.284496736)"
+        poly = f"({poly} * {t} + 0.254829592)"
         return f"(0.5 + 0.5 * sign({value}) * (1 - {poly} * {t} * exp(-{x} * {x})))"
 
     def share(years: str, need: str, error: str) -> str:
@@ -222,12 +233,15 @@ def query(catalog: Any) -> str:
         f"pow(least(greatest({name}, {LEAST}), 1.0), {power})" for name, power in weights.powers.items()
     )
     fallen = " OR ".join(
-        f"greatest({name}, {name}_high) < {limit.veto}" if f"{name}_high" in found else f"{name} < {limit.veto}"
+        f"greatest({name}, {name}_high) < {limit.veto}"
+        if f"{name}_high" in found
+        else f"{name} < {limit.veto}"
         for name, limit in LIMITS.items()
     )
     hopeless = " OR ".join(f"{name} < {limit.veto * HOPELESS}" for name, limit in LIMITS.items())
     return (
-        f"WITH found AS (SELECT site, variety_row, rating, track, liked, {columns} FROM rows JOIN sites USING (site)) "
+        f"WITH found AS (SELECT site, variety_row, rating, track, liked, {columns} FROM rows "
+        "JOIN sites USING (site)) "
         f"SELECT {product} * liked * exp(-{weights.rating} * (1 - rating) - {total} * (1 - track)) * "
         f"CASE WHEN {fallen} OR {hopeless} THEN {RULED_OUT_CEILING} ELSE 1.0 END AS score "
         "FROM found ORDER BY site, variety_row"
@@ -254,9 +268,15 @@ def main() -> int:
     row_wise = len(slow) / (time.process_time() - start)
 
     connection = duckdb.connect(config={"threads": 1})
-    connection.register("rows_frame", pd.concat([rows.assign(site=at) for at, (rows, _) in enumerate(tables)]))
-    connection.register("sites_frame", pd.DataFrame([{"site": at, **site} for at, (_, site) in enumerate(tables)]))
-    connection.execute("CREATE TABLE rows AS SELECT * FROM rows_frame; CREATE TABLE sites AS SELECT * FROM sites_frame")
+    connection.register(
+        "rows_frame", pd.concat([rows.assign(site=at) for at, (rows, _) in enumerate(tables)])
+    )
+    connection.register(
+        "sites_frame", pd.DataFrame([{"site": at, **site} for at, (_, site) in enumerate(tables)])
+    )
+    connection.execute(
+        "CREATE TABLE rows AS SELECT * FROM rows_frame; CREATE TABLE sites AS SELECT * FROM sites_frame"
+    )
     text = query(catalog)
     start = time.process_time()
     asked = connection.sql(text).fetchnumpy()["score"].reshape(len(tables), -1)

@@ -85,12 +85,12 @@ def _print(found: Report, subsets: tuple[str, ...]) -> None:
         console.write()
     console.write(console.bold("How listed varieties were judged here"))
     console.write(f"  {'our verdict':<14}{'recommended':>13}{'marginal':>10}{'not recommended':>17}")
-    for _, row in found.verdicts.iterrows():
+    for judged in found.verdicts.to_dict("records"):
         cells = [
-            f"{row[name]} ({row[f'share {name}']:.0%})"
+            f"{judged[name]} ({judged[f'share {name}']:.0%})"
             for name in ("recommended", "marginal", "not recommended")
         ]
-        console.write(f"  {row['verdict']:<14}{cells[0]:>13}{cells[1]:>10}{cells[2]:>17}")
+        console.write(f"  {judged['verdict']:<14}{cells[0]:>13}{cells[1]:>10}{cells[2]:>17}")
     console.write()
     console.write(console.bold("What each criterion is worth: the change when it is dropped"))
     console.write(f"  {'criterion':<20}{'AUC':>8}{'places moved':>15}")

@@ -89,7 +89,7 @@ def _summary(report: Report, subset: str) -> list[str]:
         pairs = f"{row.pairs_in_order:.2f}" if row.pairs else "none"
         marginal = f"{row.with_marginal_in_order:.2f} of {row.with_marginal}" if row.with_marginal else "none"
         lines.append(
-            f"| {row.way} | {row.auc:.3f} | {row.ap10:.3f} | {row.lists} | {pairs} | {row.pairs} | "
+            f"| {row.way!s} | {row.auc:.3f} | {row.ap10:.3f} | {row.lists} | {pairs} | {row.pairs} | "
             f"{marginal} |"
         )
     return lines
@@ -104,9 +104,10 @@ def _crops(lists: pd.DataFrame) -> list[str]:
     ours = lists[lists["way"] == WITH].groupby("crop")["auc"].agg(["mean", "count"])
     plain = lists[lists["way"].isin(RULES)].pivot_table("auc", index="crop", columns="way")
     lines = ["| crop | lists | AUC | " + " | ".join(RULES) + " |", "|---|---|---|" + "---|" * len(RULES)]
-    for crop, row in ours.sort_values("mean", ascending=False).iterrows():
+    for crop in map(str, ours.sort_values("mean", ascending=False).index):
+        row = ours.loc[crop]
         rules = " | ".join(f"{plain.loc[crop, rule]:.2f}" for rule in RULES)
-        lines.append(f"| {crop} | {row['count']:.0f} | {row['mean']:.2f} | {rules} |")
+        lines.append(f"| {crop!s} | {row['count']:.0f} | {row['mean']:.2f} | {rules} |")
     return lines
 
 

@@ -1,8 +1,8 @@
 """The score of every variety at many sites: the rules of `ranking.rank`, without words, dates and intervals.
 
 In come climates; out goes one matrix of scores (sites x varieties). What a criterion reads is shared by many
-varieties, so each is worked out once for every different set of figures (`Plan`) and handed to all that share it;
-the track record of all sites is one matrix product.
+varieties, so each is worked out once for every different set of figures (`Plan`) and handed to all that share
+it; the track record of all sites is one matrix product.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from recommender.suitability import criteria, track_record
+from recommender.suitability import care, criteria, disease, track_record
 from recommender.suitability.expectations import Trait, Varieties
+from recommender.suitability.garden import Around, asked
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import (
     LIMITS,
@@ -39,23 +40,27 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
+# Stands for the answers of a grower who answered nothing.
+NOWHERE = Site(lat=0.0, lon=0.0)
 READ = ("crop", "variety", "zone_min", "heat_need")
 """Columns of the catalog's wide table that a criterion still reads as a column."""
 
 
 @dataclass(frozen=True, eq=False)
 class SiteFeatures:
-    """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC] and the
-    figures that the track record compares (F,)."""
+    """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC], the
+    figures that the track record compares (F,), and monthly rain and warmth (None if not known)."""
 
     profile: Profile
     coldest: Floats
     figures: Floats
+    weather: disease.Weather | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Group:
-    """Varieties that one criterion cannot tell apart: one of each kind (its row is in `first`), and which kind each variety (V,) is."""
+    """Varieties that one criterion cannot tell apart: one of each kind (its row is in `first`), and which
+    kind each variety (V,) is."""
 
     kinds: Varieties
     first: Indices
@@ -65,8 +70,35 @@ class Group:
 
 
 @dataclass(frozen=True, eq=False)
+class Wished:
+    """What wishes make of a score: the fixed part of their weighted sum (V,), what disease and care need."""
+
+    varieties: Varieties
+    fixed: Floats
+    weights: dict[str, float]
+    by_wishes: float
+    pollination: Floats
+    diseases: list[str]
+    constant: Floats
+    loss: Floats
+    ladder: Floats
+
+    def factor(self, site: SiteFeatures, winter: Floats, bloom_frost: Floats) -> Floats:
+        """The factor of wishes (V,) at one site."""
+        pressure = np.array([disease.pressure(name, site.weather, "unknown") for name in self.diseases])
+        health = np.clip(1.0 - self.constant - self.loss @ pressure, 0.0, 1.0)
+        total = self.fixed + self.weights["disease"] * health
+        if "care" in self.weights:
+            effort = care.care(
+                self.varieties, NOWHERE, winter, bloom_frost, self.pollination, health, self.ladder
+            )
+            total = total + self.weights["care"] * effort
+        return 1.0 - self.by_wishes * (1.0 - total / sum(self.weights.values()))
+
+
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """A catalog made ready: the groups by criterion, the factor of wishes (V,), and the records."""
+    """A catalog made ready: the groups by criterion, what wishes need, and the records."""
 
     size: int
     winter: Group
@@ -75,14 +107,16 @@ class Plan:
     season: Group
     warmth: Group
     rating: Group
-    liked: Floats
+    wished: Wished
     share: Floats
     trust: float
 
 
 def features_of(profile: Profile) -> SiteFeatures:
     """Prepare one climate."""
-    return SiteFeatures(profile, criteria.coldest_fortnight(profile.tmin), track_record.climate_of(profile))
+    weather = disease.weather_of(NOWHERE, profile.lat, profile.lon, profile.elevation_m)
+    figures = track_record.climate_of(profile)
+    return SiteFeatures(profile, criteria.coldest_fortnight(profile.tmin), figures, weather)
 
 
 def _group(varieties: Varieties, kills: tuple[Floats, Floats], *figures: NDArray[np.generic]) -> Group:
@@ -101,9 +135,16 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
     hardy, hours, portions = varieties.hardiness, varieties.chill_hours, varieties.chill_portions
     heat = varieties.defaults["bloom_heat"].to_numpy(dtype=float)
     bloom = (heat, np.rint(varieties.bloom_shift.value), varieties.evergreen)
-    wished, weights = wishes(varieties, varieties, [], Site(lat=0.0, lon=0.0), goals)
+    wished, weights = wishes(varieties, varieties, [], NOWHERE, goals)
+    around = Around(None, "", catalog.crops(), catalog.rootstocks(), catalog.cautions())
+    years = care.years_to_crop(varieties.frame, around.crops)
+    more, more_weights = asked(varieties, NOWHERE, goals, around, years)
+    wished, weights = {**wished, **more}, {**weights, **more_weights}
     by_wishes, trust = PRESETS[goals.preset]
-    liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
+    fixed = np.zeros(len(varieties))
+    for name, weight in weights.items():
+        if name not in ("disease", "care"):
+            fixed += wished[name] * weight
     warmth = criteria.mapped(
         criteria.text(varieties.frame, "heat_need"), {"low": 0.0, "medium": 1.0, "high": 2.0}
     )
@@ -121,14 +162,18 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
             varieties.defaults["warmth_good"].to_numpy(), varieties.ripe_class.value, warmth,
         ),
         rating=_group(varieties, kills, criteria.number(varieties.frame, "zone_min")),
-        liked=np.asarray(1.0 - by_wishes * (1.0 - liked)),
+        wished=Wished(
+            varieties, fixed, dict(weights), by_wishes, wished["pollination"], *disease.losses(varieties),
+            care.ladder(varieties),
+        ),
         share=known_share(varieties),
         trust=trust if records_of(catalog)[0] is not None else trust * WITHOUT_LISTS,
     )  # fmt: skip
 
 
 def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]]:
-    """The limiting criteria of each kind, and the hopeful ends that vetoes ask for, with the kind of each variety."""
+    """The limiting criteria of each kind, and the hopeful ends that vetoes ask for, with the kind of each
+    variety."""
     profile = site.profile
     error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
@@ -137,7 +182,8 @@ def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]
     hardy = winter.hardiness
     known = chill.chill_hours.known | chill.by_portions
     found = {"winter": criteria.winter_survival(profile.annual_min, hardy, error_K)}
-    # The hopeful end is never below what is expected, so it is asked for only where that falls below the veto.
+    # The hopeful end is never below what is expected, so it is asked for only where that falls below the
+    # veto.
     found["winter_high"] = found["winter"].copy()
     low = np.flatnonzero(found["winter"] < LIMITS["winter"].veto)
     reach = hardy.value[low] - np.where(hardy.known[low], 1.0, 2.0) * hardy.error[low]
@@ -171,6 +217,13 @@ def _limits(site: SiteFeatures, ready: Plan) -> dict[str, tuple[Floats, Indices]
     return {name: (value, groups[name].of) for name, value in found.items()}
 
 
+def wishes_at(site: SiteFeatures, ready: Plan) -> Floats:
+    """The factor of wishes (V,) at one site."""
+    limits = _limits(site, ready)
+    winter, frost = (value[of] for value, of in (limits["winter"], limits["bloom_frost"]))
+    return ready.wished.factor(site, winter, frost)
+
+
 def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | None = None) -> Floats:
     """Scores (S, V) of every variety, in the catalog's order, at every site.
 
@@ -190,8 +243,10 @@ def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | N
         for name, power in weights.powers.items():
             value, of = limits[name]
             logs += (power * np.log(np.clip(value, LEAST, 1.0)))[of]
+        winter, frost = (value[of] for value, of in (limits["winter"], limits["bloom_frost"]))
+        liked = ready.wished.factor(site, winter, frost)
         rating = criteria.rated_for_zone(ready.rating.kinds, site.profile.zone_number)[ready.rating.of]
-        score = np.exp(logs) * ready.liked * standing(rating, tracks[row], weights, ready.trust)
+        score = np.exp(logs) * liked * standing(rating, tracks[row], weights, ready.trust)
         fallen = is_ruled_out({name: value[of] for name, (value, of) in limits.items()})
         scores[row] = np.where(fallen, score * RULED_OUT_CEILING, score)
     return scores

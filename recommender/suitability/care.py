@@ -53,15 +53,26 @@ def bears_within(years: Trait, limit: float) -> Floats:
     return ndtr((limit + 0.5 - years.value) / years.error)
 
 
+def ladder(varieties: Varieties) -> Floats:
+    """Chance that work needs a ladder even on the smallest stock (V,)."""
+    return ndtr((varieties.height.value - LADDER_FROM_M) / 0.5)
+
+
 def care(
-    varieties: Varieties, site: Site, winter: Floats, bloom_frost: Floats, pollination: Floats, health: Floats
+    varieties: Varieties,
+    site: Site,
+    winter: Floats,
+    bloom_frost: Floats,
+    pollination: Floats,
+    health: Floats,
+    tall: Floats | None = None,
 ) -> Floats:
-    """How little care a variety asks for at this site (V,), in [0, 1]."""
+    """How little care a variety asks for at this site (V,), in [0, 1]. tall: `ladder`, if at hand."""
     burden = BURDENS["disease"] * (1.0 - health)
     burden = burden + BURDENS["frost"] * (1.0 - bloom_frost)
     burden = burden + BURDENS["cover"] * np.clip((0.9 - winter) / 0.4, 0.0, 1.0)
     burden = burden + BURDENS["partner"] * (pollination < 0.7)
-    burden = burden + BURDENS["ladder"] * ndtr((varieties.height.value - LADDER_FROM_M) / 0.5)
+    burden = burden + BURDENS["ladder"] * (ladder(varieties) if tall is None else tall)
     if site.container_L is not None:
         burden = burden + BURDENS["pot"]
     return np.clip(1.0 - burden, 0.0, 1.0)

@@ -331,7 +331,7 @@ def keeps(varieties: Varieties, weeks: float) -> Floats:
 
 
 __all__ = [
-    "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination",
-    "rated_for_zone", "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
-    "winter_survival", "zone_bound",
+    "bloom_without_frost", "coldest_fortnight", "enough_chill", "fits_the_room", "flowers_kept", "keeps",
+    "kill_temperatures", "pollination", "rated_for_zone", "ripens_in_time", "safe_zone", "share_above",
+    "site_error", "wanted_season", "wanted_use", "warm_enough", "winter_survival", "zone_bound",
 ]  # fmt: skip

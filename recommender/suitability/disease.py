@@ -174,6 +174,22 @@ def health(varieties: Varieties, weather: Weather | None, wetness: str) -> Trait
     return Trait(np.clip(1.0 - loss, 0.0, 1.0).reshape(size), error, known)
 
 
+def losses(varieties: Varieties) -> tuple[list[str], Floats, Floats]:
+    """`health` as a matrix product, for many sites: names of diseases (D,), a constant (V,) and the loss of
+    each disease at full pressure (V, D), so that health is 1 - constant - loss @ pressure."""
+    crop = varieties.frame["crop"].to_numpy(dtype=object)
+    names = sorted({name for host in HOSTS.values() for name in host})
+    constant = MIDDLING * (1.0 - varieties.disease.value)
+    loss = np.zeros((len(varieties), len(names)))
+    for host in sorted(set(crop) & set(HOSTS)):
+        rows = np.flatnonzero(crop == host)
+        total = sum(HOSTS[host].values())
+        constant[rows] = 0.0
+        for name, weight in HOSTS[host].items():
+            loss[rows, names.index(name)] = weight / total * (1.0 - resistance(varieties, name).value[rows])
+    return names, constant, loss
+
+
 def told(varieties: Varieties, weather: Weather | None, wetness: str, row: int) -> str:
     """The disease that presses most on a variety here and how it is rated, in words; "" where none is known
     for its crop."""

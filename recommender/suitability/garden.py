@@ -97,21 +97,12 @@ def surroundings(catalog: Catalog, profile: Profile, match: PlaceMatch | None, s
     )
 
 
-def garden(
-    varieties: Varieties,
-    site: Site,
-    goals: Goals,
-    around: Around,
-    profile: Profile,
-    winter: Floats,
-    bloom_frost: Floats,
-    pollination: Floats,
-) -> Garden:
-    """All of it for one site. winter, bloom_frost, pollination (V,): criteria as they stand without cover."""
-    health = disease.health(varieties, around.weather, site.wetness)
-    years = care.years_to_crop(varieties.frame, around.crops)
-    effort = care.care(varieties, site, winter, bloom_frost, pollination, health.value)
-    values: dict[str, Floats] = {"disease": health.value, "care": effort}
+def asked(
+    varieties: Varieties, site: Site, goals: Goals, around: Around, years: Trait
+) -> tuple[dict[str, Floats], dict[str, float]]:
+    """The criteria (V,) that answers and wishes ask for and no climate moves, and all weights, that of care
+    included."""
+    values: dict[str, Floats] = {}
     weights: dict[str, float] = {}
     if goals.preset == "beginner":
         weights["care"] = WEIGHTS["care"]
@@ -130,6 +121,25 @@ def garden(
     if goals.max_years_to_crop is not None:
         values["years_to_crop"] = care.bears_within(years, goals.max_years_to_crop)
         weights["years_to_crop"] = WEIGHTS["years_to_crop"]
+    return values, weights
+
+
+def garden(
+    varieties: Varieties,
+    site: Site,
+    goals: Goals,
+    around: Around,
+    profile: Profile,
+    winter: Floats,
+    bloom_frost: Floats,
+    pollination: Floats,
+) -> Garden:
+    """All of it for one site. winter, bloom_frost, pollination (V,): criteria as they stand without cover."""
+    health = disease.health(varieties, around.weather, site.wetness)
+    years = care.years_to_crop(varieties.frame, around.crops)
+    effort = care.care(varieties, site, winter, bloom_frost, pollination, health.value)
+    values, weights = asked(varieties, site, goals, around, years)
+    values = {"disease": health.value, "care": effort, **values}
     error_K = site_error(profile, "annual_extreme_min_degC", 2.0)
     coldest = profile.annual_min + 0.5 * site.frost_shift
     covered = cover.winter_under_cover(coldest, varieties.hardiness, around.cover_gain_K, error_K)

@@ -20,6 +20,7 @@ from recommender.suitability.weights import HAND, Weights
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Rows = NDArray[np.intp]
 
 RECORD_TOTAL = 2.2
 OTHERS = 60
@@ -45,11 +46,11 @@ class Case:
 Prepared = tuple[Mapping[str, Floats], Floats, Case]
 
 
-def _pairs(case: Case, rng: np.random.Generator) -> list[tuple[Floats, Floats, float]]:
+def _pairs(case: Case, rng: np.random.Generator) -> list[tuple[Rows, Rows, float]]:
     """(better rows, worse rows, weight of the block)."""
     named, middling, unfit = (case.of[mask] for mask in (case.named, case.middling, case.unfit))
     rest = case.of[~(case.named | case.middling | case.unfit)]
-    blocks = []
+    blocks: list[tuple[Rows, Rows, float]] = []
     if len(named) and len(rest):
         count = min(OTHERS, len(rest))
         worse = np.concatenate([rng.choice(rest, count, replace=False) for _ in named])
@@ -74,16 +75,18 @@ def fit(prepared: Sequence[Prepared]) -> Weights:
             apart.append(matrix[better] - matrix[worse])
             fixed.append(wishes[better] - wishes[worse])
             mass.append(np.full(len(better), weight / len(better)))
-    x, given, weight = np.concatenate(apart), np.concatenate(fixed), np.concatenate(mass)
+    x, given, mass_of = np.concatenate(apart), np.concatenate(fixed), np.concatenate(mass)
     x = np.column_stack([x, given])
-    scale = np.sqrt((weight[:, None] * x**2).sum(axis=0) / weight.sum()) + 1e-9
+    scale = np.sqrt((mass_of[:, None] * x**2).sum(axis=0) / mass_of.sum()) + 1e-9
     z = x / scale
     hand = np.array([*HAND.powers.values(), HAND.rating, *HAND.record.values(), 1.0]) * SHARPNESS * scale
 
     def loss(beta: Floats) -> tuple[float, Floats]:
         margin = z @ beta
-        value = float((weight * np.logaddexp(0.0, -margin)).sum() + PULL * np.square(beta - hand).sum() / 2.0)
-        return value, -z.T @ (weight * expit(-margin)) + PULL * (beta - hand)
+        value = float(
+            (mass_of * np.logaddexp(0.0, -margin)).sum() + PULL * np.square(beta - hand).sum() / 2.0
+        )
+        return value, -z.T @ (mass_of * expit(-margin)) + PULL * (beta - hand)
 
     found = minimize(loss, hand, jac=True, method="L-BFGS-B", bounds=[(0.0, None)] * len(hand)).x / scale
     values = dict(zip(terms, found[:-1], strict=True))

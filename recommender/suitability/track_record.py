@@ -20,6 +20,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.errors import UnknownName
+from recommender.suitability.weights import FULL_RECORD
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -230,7 +231,7 @@ def sum_up(
         lists=by_region,
         anywhere=np.maximum(by_region.sum(axis=0), 0.0),
         facts=by_place,
-        sources=np.bincount(once["at"], once["worth"].to_numpy(dtype=float), size),
+        sources=np.bincount(once["at"], once["worth"].to_numpy(dtype=float), size).astype(float),
         named=np.bincount(named["at"], minlength=size).astype(float),
     )
 
@@ -248,7 +249,8 @@ def _shared(values: Floats, sports: Indices) -> Floats:
     """Values (..., V) where a sport and its parent each have at least SPORT_SHARE of the other's."""
     shared = values.copy()
     for one, other in ((0, 1), (1, 0)):
-        np.maximum.at(shared, (..., sports[:, one]), SPORT_SHARE * values[..., sports[:, other]])
+        for at, by in zip(sports[:, one], sports[:, other], strict=True):
+            shared[..., at] = np.maximum(shared[..., at], SPORT_SHARE * values[..., by])
     return shared
 
 
@@ -288,9 +290,10 @@ def track_records(tables: Tables, sites: Floats) -> dict[str, Floats]:
 
 
 def combined(parts: dict[str, Floats], weights: dict[str, float]) -> Floats:
-    """The record as one criterion in [0, 1]: the parts' mean by weight."""
-    total = sum(weights[name] for name in parts)
-    return np.asarray(sum(parts[name] * (weights[name] / total) for name in parts))
+    """The record as one criterion in [0, 1]: the parts' mean by weight, FULL_RECORD and more being 1."""
+    total = FULL_RECORD * sum(weights[name] for name in parts)
+    full = sum((parts[name] * (weights[name] / total) for name in parts), np.zeros(1))
+    return np.minimum(full, 1.0)
 
 
 def alike_regions(tables: Tables, site: Floats, row: int, count: int = 3) -> Sequence[tuple[str, float]]:

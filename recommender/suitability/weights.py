@@ -24,16 +24,24 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 # Below this a criterion counts as this much: one hopeless criterion ends a score, not the comparison of two.
 LEAST = 0.03
+# The best known varieties have about this share of the highest record there could be (computed: the hundred
+# best of all regions reach 0.5 to 0.7); a record that full counts as 1.
+FULL_RECORD = 0.6
 
 
 @dataclass(frozen=True)
 class Weights:
     """powers: of each limiting criterion; rating: of the zone rating; record: of each kind of record. A
-    variety with no rating and no record keeps exp(-rating - sum(record)) of its score."""
+    variety with no rating and no record keeps exp(-rating - total) of its score."""
 
     powers: Mapping[str, float]
     rating: float
     record: Mapping[str, float]
+
+    @property
+    def total(self) -> float:
+        """What the whole track record weighs: from none to one as full as the best known varieties have."""
+        return FULL_RECORD * sum(self.record.values())
 
 
 HAND = Weights(
@@ -82,5 +90,4 @@ def living(criteria: Mapping[str, Floats], powers: Mapping[str, float], end: str
 def standing(rating: Floats, track: Floats, weights: Weights, trust: float = 1.0) -> Floats:
     """What the zone rating and the track record leave of a score; trust: how much the asker minds a thin
     record."""
-    total = sum(weights.record.values())
-    return np.exp(-weights.rating * (1.0 - rating) - trust * total * (1.0 - track))
+    return np.exp(-weights.rating * (1.0 - rating) - trust * weights.total * (1.0 - track))

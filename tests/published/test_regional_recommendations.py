@@ -12,9 +12,10 @@ from recommender.suitability.validation import Validation, measured, plain_rules
 from recommender.suitability.weights import HAND
 
 REGIONS = [
-    "alaska-interior", "colorado-front-range", "georgia-mountain", "georgia-south", "iowa-north", "iowa-south",
-    "louisiana-south", "massachusetts-central", "nevada-las-vegas", "new-hampshire", "ontario-niagara",
-    "south-carolina-coastal-plain", "south-dakota", "germany-schwaebisch-gmuend", "virginia-new-river-valley",
+    "alaska-interior", "colorado-front-range", "georgia-mountain", "georgia-south", "iowa-north",
+    "iowa-south", "louisiana-south", "massachusetts-central", "nevada-las-vegas", "new-hampshire",
+    "ontario-niagara", "south-carolina-coastal-plain", "south-dakota", "germany-schwaebisch-gmuend",
+    "virginia-new-river-valley",
 ]  # fmt: skip
 
 
