@@ -7,7 +7,7 @@ from typing import Any, cast
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender import open_catalog
@@ -69,6 +69,7 @@ def test_the_seasons_turn_with_the_hemisphere() -> None:
     assert disease.pressure("apple-scab", south, "unknown") < 0.1
 
 
+@settings(deadline=None)
 @given(st.floats(0, 400), st.floats(-20, 40), st.sampled_from(["unknown", "wet", "normal", "dry"]))
 def test_pressure_stays_within_bounds(rain: float, mean: float, wetness: str) -> None:
     for name in disease.DISEASES:
@@ -208,6 +209,7 @@ def test_cover_lifts_a_tender_tree_but_an_equal_hardy_one_stands_above() -> None
     assert figure(wrapped, "Withy Hardy", "score") == figure(bare, "Withy Hardy", "score")
 
 
+@settings(deadline=None)
 @given(st.floats(-45, 0), st.floats(0.5, 8))
 def test_a_covered_tree_never_beats_one_as_hardy_as_the_cover_makes_it(limit: float, gain: float) -> None:
     winters = np.linspace(-35.0, -5.0, 30)
