@@ -15,7 +15,19 @@ from collections.abc import Sequence
 
 import typer
 
-from recommender.commands import biology, bloom, build, climate, rank, serve, show, sources, weather
+from recommender.commands import (
+    biology,
+    bloom,
+    build,
+    climate,
+    rank,
+    serve,
+    show,
+    sources,
+    validate,
+    warming,
+    weather,
+)
 from recommender.errors import OrchardwrightError
 from recommender.wording import plain
 
@@ -35,7 +47,9 @@ app.add_typer(weather.app)
 app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
 app.command("rootstocks")(biology.rootstocks)
+app.command("warming")(warming.command)
 app.command("build")(build.command)
+app.command("validate")(validate.command)
 app.command("app")(serve.command)
 
 
