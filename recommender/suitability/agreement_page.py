@@ -86,11 +86,15 @@ def _summary(report: Report, subset: str) -> list[str]:
         "|---|---|---|---|---|---|---|",
     ]
     for row in rows.itertuples():
+        way = str(row.way)
         pairs = f"{row.pairs_in_order:.2f}" if row.pairs else "none"
-        marginal = f"{row.with_marginal_in_order:.2f} of {row.with_marginal}" if row.with_marginal else "none"
+        marginal = (
+            f"{float(row.with_marginal_in_order):.2f} of {int(row.with_marginal)}"
+            if row.with_marginal
+            else "none"
+        )
         lines.append(
-            f"| {row.way!s} | {row.auc:.3f} | {row.ap10:.3f} | {row.lists} | {pairs} | {row.pairs} | "
-            f"{marginal} |"
+            f"| {way} | {row.auc:.3f} | {row.ap10:.3f} | {row.lists} | {pairs} | {row.pairs} | {marginal} |"
         )
     return lines
 
@@ -106,7 +110,7 @@ def _crops(lists: pd.DataFrame) -> list[str]:
     lines = ["| crop | lists | AUC | " + " | ".join(RULES) + " |", "|---|---|---|" + "---|" * len(RULES)]
     for crop in map(str, ours.sort_values("mean", ascending=False).index):
         row = ours.loc[crop]
-        rules = " | ".join(f"{plain.loc[crop, rule]:.2f}" for rule in RULES)
+        rules = " | ".join(f"{float(plain.loc[crop, rule]):.2f}" for rule in RULES)
         lines.append(f"| {crop!s} | {row['count']:.0f} | {row['mean']:.2f} | {rules} |")
     return lines
 
