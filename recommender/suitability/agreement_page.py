@@ -85,16 +85,17 @@ def _summary(report: Report, subset: str) -> list[str]:
         "| way of ranking | AUC | AP@10 | lists | pairs in order | pairs | with marginal |",
         "|---|---|---|---|---|---|---|",
     ]
-    for row in rows.itertuples():
-        way = str(row.way)
-        pairs = f"{row.pairs_in_order:.2f}" if row.pairs else "none"
+    for row in rows.to_dict("records"):
+        way = row["way"]
+        pairs = f"{row['pairs_in_order']:.2f}" if row["pairs"] else "none"
         marginal = (
-            f"{float(row.with_marginal_in_order):.2f} of {int(row.with_marginal)}"
-            if row.with_marginal
+            f"{row['with_marginal_in_order']:.2f} of {row['with_marginal']}"
+            if row["with_marginal"]
             else "none"
         )
         lines.append(
-            f"| {way} | {row.auc:.3f} | {row.ap10:.3f} | {row.lists} | {pairs} | {row.pairs} | {marginal} |"
+            f"| {way} | {row['auc']:.3f} | {row['ap10']:.3f} | "
+            f"{row['lists']} | {pairs} | {row['pairs']} | {marginal} |"
         )
     return lines
 
@@ -108,9 +109,10 @@ def _crops(lists: pd.DataFrame) -> list[str]:
     ours = lists[lists["way"] == WITH].groupby("crop")["auc"].agg(["mean", "count"])
     plain = lists[lists["way"].isin(RULES)].pivot_table("auc", index="crop", columns="way")
     lines = ["| crop | lists | AUC | " + " | ".join(RULES) + " |", "|---|---|---|" + "---|" * len(RULES)]
+    named = plain.to_dict("index")
     for crop in map(str, ours.sort_values("mean", ascending=False).index):
         row = ours.loc[crop]
-        rules = " | ".join(f"{float(plain.loc[crop, rule]):.2f}" for rule in RULES)
+        rules = " | ".join(f"{named[crop][rule]:.2f}" for rule in RULES)
         lines.append(f"| {crop!s} | {row['count']:.0f} | {row['mean']:.2f} | {rules} |")
     return lines
 
