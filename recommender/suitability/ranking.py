@@ -9,6 +9,7 @@ track record scales the whole.
 from __future__ import annotations
 
 import weakref
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -160,11 +161,14 @@ class Ranking:
             record["criteria"] = dict(zip(short, row, strict=True))
         return [{str(key): value for key, value in record.items()} for record in plain]
 
-    def bloom_summary(self, top: int) -> pd.DataFrame:
-        """Bloom of the first `top` varieties at the site, earliest first (`bloom_table.bloom_summary`)."""
+    def bloom_summary(self, top: int, one_each_group: bool = False) -> pd.DataFrame:
+        """Bloom of the first `top` varieties at the site, earliest first (`bloom_table.bloom_summary`).
+
+        one_each_group: of those of the `shortlist`.
+        """
         from recommender.biology.bloom_table import bloom_summary
 
-        rows = self.frame.index.to_numpy()[:top]
+        rows = (self.shortlist(top) if one_each_group else self.frame.head(top)).index.to_numpy()
         traits = self.context.varieties.frame.iloc[rows].reset_index(drop=True)
         return bloom_summary(traits, self.context.profile, self.context.when.blooms.taken(rows))
 
@@ -176,9 +180,11 @@ class Ranking:
             return [[] for _ in rows]
         return whatif.sentences(self.context, self.context.plot, rows, units)
 
-    def weeks_of_fruit(self, top: int) -> float:
-        """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
-        days = self.frame["harvest_day"].head(top).dropna().to_numpy(dtype=float)
+    def weeks_of_fruit(self, top: int, one_each_group: bool = False) -> float:
+        """Weeks in which one of the first `top` varieties (of the `shortlist`: one_each_group) is ripe, each
+        taken to be picked for two weeks."""
+        listed = self.shortlist(top) if one_each_group else self.frame.head(top)
+        days = listed["harvest_day"].dropna().to_numpy(dtype=float)
         return weeks_of_fruit(days, days + reasons.PICKING_DAYS)
 
 
@@ -350,6 +356,23 @@ def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.in
     return track_record.combined(parts, dict(weights.record))[0, rows]
 
 
+def recommended_by(
+    catalog: Catalog, profile: Profile, rows: NDArray[np.intp]
+) -> Callable[[int], list[str]] | None:
+    """Names of the regions with a climate like the site's whose lists recommend the variety at a place of
+    `rows`, most alike first; None where a catalog holds no lists."""
+    tables = records_of(catalog)[0]
+    if tables is None:
+        return None
+    here = track_record.climate_of(profile)
+
+    def named(place: int) -> list[str]:
+        found = track_record.alike_regions(tables, here, int(rows[place]), len(tables.lists))
+        return [name for name, alike in found if alike >= track_record.ALIKE]
+
+    return named
+
+
 def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
     """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
     fallen = [
@@ -467,6 +490,7 @@ def rank(
         region=match.region if match else "",
         kills=kills,
         plot=plot,
+        recommended=recommended_by(catalog, profile, rows),
     )
     why, watch = reasons.why_and_watch(context)
     values = {

@@ -6,6 +6,7 @@ every variety, and three to five sentences for those that are shown.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -60,6 +61,7 @@ class Context:
     region: str
     kills: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
     plot: Plot | None = None
+    recommended: Callable[[int], list[str]] | None = None
 
     @cached_property
     def years(self) -> int:
@@ -327,6 +329,14 @@ class Teller:
         told = [sentence for sentence in told if sentence]
         return told
 
+    def record(self, row: int) -> str:
+        """Which published lists for like climates recommend it; empty where none does."""
+        named = self.context.recommended(row) if self.context.recommended else []
+        if not named:
+            return ""
+        count = "a published list for a region" if len(named) == 1 else f"lists for {len(named)} regions"
+        return f"Recommended by {count} with a climate like yours: {list_words(region_names(named[:3]))}"
+
     def limit(self, name: str, row: int) -> str:
         """The sentence of one limiting criterion."""
         sentence: str = getattr(self, name)(row)
@@ -386,6 +396,15 @@ def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.o
     return why, watch
 
 
+def region_names(regions: Sequence[str]) -> list[str]:
+    """Names of regions as written in a sentence.
+
+    >>> region_names(["georgia-south"])
+    ['Georgia South']
+    """
+    return [name.replace("-", " ").title() for name in regions]
+
+
 def _stop(sentence: str) -> str:
     return f"{sentence}."
 
@@ -418,6 +437,8 @@ def reasons(context: Context, rows: NDArray[np.intp], units: str = "metric") -> 
         tell += teller.wish(row)
         if len(tell) < 4:
             tell.append(teller.limit("season", row))
+        if len(tell) < 5 and (record := teller.record(row)):
+            tell.append(record)
         sentences = [_stop(sentence) for sentence in tell[:5]]
         warning = warnings.get(teller.crop[row])
         told.append([*sentences, warning] if warning else sentences)

@@ -78,6 +78,10 @@ def climate_of(profile: Profile) -> Floats:
     )
 
 
+# From this likeness on, two climates are called alike in words (estimated).
+ALIKE = 0.5
+
+
 def likeness(sites: Floats, points: Floats, widths: Floats = WIDTHS) -> Floats:
     """How alike (S, P) in [0, 1] the climates of sites (S, F) and of points (P, F) are."""
     apart = (sites[:, None, :] - points[None, :, :]) / widths
