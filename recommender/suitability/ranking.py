@@ -382,6 +382,12 @@ def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
     return np.asarray(np.any(fallen, axis=0))
 
 
+def in_order(score: Floats, verdict: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Rows (V,) by score, best first, what is ruled out below all others. Equal scores keep the catalog's
+    order (crop, then variety), so that a list is the same every time."""
+    return np.lexsort((-score, verdict == VERDICTS.index("ruled out")))
+
+
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
     """The verdict of each variety (V,) as its place in VERDICTS."""
     size = len(next(iter(found.values())))
@@ -470,9 +476,10 @@ def rank(
         fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
         # Rounded as in the frame, so that equal scores stand in the same order in both.
         score = ends["score"].round(6)
+        order = in_order(score, verdict)
         powers = dict(counted.powers)
-        sure = uncertainty.spread(sampled, LIMITS, powers, score, other, fit, RULED_OUT_CEILING)
-        drawn = uncertainty.columns(sure, score, VERDICTS)
+        sure = uncertainty.spread(sampled, LIMITS, powers, score, other, fit, RULED_OUT_CEILING, order)
+        drawn = uncertainty.columns(sure, order, VERDICTS)
 
     context = reasons.Context(
         varieties=varieties,
@@ -514,8 +521,7 @@ def rank(
         **drawn,
     }
     frame = pd.DataFrame(values)
-    # Equal scores keep the catalog's order (crop, then variety), so that a list is the same every time.
-    frame = frame.sort_values("score", ascending=False, kind="stable")
+    frame = frame.iloc[in_order(values["score"], verdict)]
     frame["rank"] = np.arange(1, len(frame) + 1)
     return Ranking(frame=frame, site=site_as_understood(site, profile, match), context=context)
 

@@ -53,14 +53,15 @@ _TRAITS = ("hardiness", "chill", "bloom", "harvest", "warmth", "disease")
 @dataclass(frozen=True, eq=False)
 class Spread:
     """score_low, score_high (V,): hold 8 of 10 draws; rank_low, rank_high (V,): the same of the place;
-    chance (V, 4): of each verdict, best first; scores (V, D): the draws."""
+    chance (V, 4): of each verdict, best first; ranked_by (V, D): score in each draw, one less where ruled
+    out."""
 
     score_low: Floats
     score_high: Floats
     rank_low: NDArray[np.intp]
     rank_high: NDArray[np.intp]
     chance: Floats
-    scores: NDArray[np.float32]
+    ranked_by: NDArray[np.float32]
 
 
 @lru_cache(maxsize=8)
@@ -230,12 +231,11 @@ def with_disease(
     return factor[:, None] * np.maximum(1.0 + swing[:, None] * moved, 0.0)
 
 
-def columns(sure: Spread, score: Floats, verdicts: tuple[str, ...]) -> dict[str, NDArray[Any]]:
-    """The columns of the ranking's frame (V,): score_low, score_high, rank_low, rank_high, level_with and
-    chance_<verdict>."""
-    order = np.argsort(-score, kind="stable")
-    level = np.empty(len(score), dtype=np.intp)
-    level[order] = level_with(sure.scores[order])
+def columns(sure: Spread, order: NDArray[np.intp], verdicts: tuple[str, ...]) -> dict[str, NDArray[Any]]:
+    """The columns of the ranking's frame (V,), from its order (V rows, best first): score_low, score_high,
+    rank_low, rank_high, level_with and chance_<verdict>."""
+    level = np.empty(len(order), dtype=np.intp)
+    level[order] = level_with(sure.ranked_by[order])
     return {
         "score_low": sure.score_low.round(6),
         "score_high": sure.score_high.round(6),
@@ -254,12 +254,14 @@ def spread(
     other: Floats,
     may_be_sound: NDArray[np.bool_],
     ceiling: float,
+    shown_order: NDArray[np.intp],
 ) -> Spread:
     """Interval, rank range and chances of drawn criteria.
 
     found: criterion -> (V, D); powers: of each criterion in the product; score (V,): the score shown;
     other (V,) or (V, D): what multiplies the product of the limiting criteria; ceiling: what a ruled-out
-    score is cut to. The interval always holds the shown score and place.
+    score is cut to; shown_order (V,): the rows as ranked, best first. The interval always
+    holds the shown score and place.
     """
     product = np.ones(next(iter(found.values())).shape)
     for name, power in powers.items():
@@ -269,12 +271,14 @@ def spread(
     scores[verdict == 3] *= ceiling
     tails = np.array([0.5 - HOLDS / 2.0, 0.5 + HOLDS / 2.0])
     low, high = _quantiles(scores, tails)
-    order = np.argsort(-scores, axis=0, kind="stable")
+    # Scores lie in [0, 1], so one less puts what is ruled out below all others.
+    ranked_by = scores - (verdict == 3)
+    order = np.argsort(-ranked_by, axis=0, kind="stable")
     ranks = np.empty(order.shape, dtype=np.intp)
     np.put_along_axis(ranks, order, np.arange(1, len(score) + 1)[:, None], axis=0)
     first, last = _quantiles(ranks.astype(np.float64), tails)
     shown = np.empty(len(score), dtype=np.intp)
-    shown[np.argsort(-score, kind="stable")] = np.arange(1, len(score) + 1)
+    shown[shown_order] = np.arange(1, len(score) + 1)
     chance = np.stack([(verdict == place).mean(axis=1) for place in range(4)], axis=1)
     return Spread(
         score_low=np.minimum(low, score),
@@ -282,7 +286,7 @@ def spread(
         rank_low=np.minimum(np.floor(first).astype(np.intp), shown),
         rank_high=np.maximum(np.ceil(last).astype(np.intp), shown),
         chance=chance,
-        scores=scores.astype(np.float32),
+        ranked_by=ranked_by.astype(np.float32),
     )
 
 
