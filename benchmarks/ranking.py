@@ -21,12 +21,13 @@ import pandas as pd
 
 from recommender import Goals, Site, open_catalog, rank
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
-from recommender.suitability import criteria, ranking
+from recommender.suitability import care, criteria, disease, garden, ranking, uncertainty
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
 from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing
+from recommender.suitability.weights import LEAST
 
 
 def normal(value: float) -> float:
@@ -45,12 +46,15 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
     all_of = ranking.varieties_of(catalog)
     when = timing(profile, all_of, site.frost_shift)
     kill10, kill90 = criteria.kill_temperatures(catalog.bloom_critical_temps(), all_of.frame["crop"])
+    weather = disease.weather_of(site, profile.lat, profile.lon, profile.elevation_m)
+    presses = {name: disease.pressure(name, weather, site.wetness) for name in disease.DISEASES}
     waking = math.log2(max(float(np.median(profile.chill_hours_0_7)), 1.0))
     error_K = criteria.site_error(profile, "annual_extreme_min_degC", 2.0)
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
     error_portions = criteria.site_error(profile, "chill_portions", 6.0)
     coldest, tmin = profile.annual_min + 0.5 * site.frost_shift, profile.tmin + site.frost_shift
-    garden = garden_partners(catalog, [], np.arange(len(all_of)), when.blooms)
+    partners = garden_partners(catalog, [], np.arange(len(all_of)), when.blooms)
+    counted = ranking.records_of(catalog)[1]
     frame = all_of.frame[["crop", "variety"]].assign(
         hardy=all_of.hardiness.value,
         hardy_error=all_of.hardiness.error,
@@ -62,9 +66,9 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         portions_error=all_of.chill_portions.error,
         by_portions=all_of.by_portions,
         evergreen=all_of.evergreen,
-        alone=garden.alone,
-        gains=garden.gains,
-        male=garden.male,
+        alone=partners.alone,
+        gains=partners.gains,
+        male=partners.male,
         early=all_of.frame["crop"].isin(EARLY_CROPS),
         kill10=kill10,
         kill90=kill90,
@@ -72,8 +76,11 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         good=all_of.defaults["warmth_good"].to_numpy(),
         heat=criteria.text(all_of.frame, "heat_need"),
         place=all_of.ripe_class.value,
-        disease=all_of.disease.value,
-        known=ranking.known_share(all_of),
+        height=all_of.height.value,
+        **{f"resists_{name}": disease.resistance(all_of, name).value for name in disease.DISEASES},
+        general=all_of.disease.value,
+        rating=criteria.rated_for_zone(all_of, profile.zone_number),
+        track=ranking.track(catalog, profile, ranking.known_share(all_of), np.arange(len(all_of))),
         at=np.arange(len(all_of)),
     )
 
@@ -126,6 +133,20 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         middle = (row["fails"] + row["good"]) / 2 * own * (1 + 0.08 * min(max(row["place"], -2.0), 2.0))
         return share(profile.gdd10, middle, (row["good"] - row["fails"]) / 2)
 
+    def health(row: pd.Series) -> float:
+        hosts = disease.HOSTS.get(row["crop"])
+        if hosts is None:
+            return 1.0 - disease.MIDDLING * (1.0 - row["general"])
+        loss = sum(weight * presses[name] * (1.0 - row[f"resists_{name}"]) for name, weight in hosts.items())
+        return min(max(1.0 - loss / sum(hosts.values()), 0.0), 1.0)
+
+    def effort(winter: float, bloom: float, partner: float, healthy: float, height: float) -> float:
+        burden = care.BURDENS["disease"] * (1 - healthy) + care.BURDENS["frost"] * (1 - bloom)
+        burden += care.BURDENS["cover"] * min(max((0.9 - winter) / 0.4, 0.0), 1.0)
+        burden += care.BURDENS["partner"] if partner < 0.7 else 0.0
+        burden += care.BURDENS["ladder"] * normal((height - care.LADDER_FROM_M) / 0.5)
+        return min(max(1.0 - burden, 0.0), 1.0)
+
     def score(row: pd.Series) -> pd.Series:
         error = math.hypot(row["hardy_error"], error_K)
         far = {name: 1.0 if row[f"{name}_known"] else 2.0 for name in ("hardy", "need")}
@@ -147,14 +168,18 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         kind = "alone" if row["alone"] else "no fruit" if row["male"] else "unknown"
         kind = "partly" if row["gains"] and kind == "unknown" else kind
         partner = criteria.POLLINATION[kind]
-        liked = ranking.WISHES["pollination"] * partner + ranking.WISHES["disease"] * row["disease"]
-        liked /= ranking.WISHES["pollination"] + ranking.WISHES["disease"]
-        by_wishes, by_proof = ranking.PRESETS["beginner"]
-        value = (1 - by_wishes * (1 - liked)) * (1 - by_proof * (1 - row["known"]))
+        healthy = health(row)
+        weights = (ranking.WISHES["pollination"], ranking.WISHES["disease"], garden.WEIGHTS["care"])
+        ease = effort(winter, found["bloom_frost"], partner, healthy, row["height"])
+        liked = weights[0] * partner + weights[1] * healthy + weights[2] * ease
+        liked /= sum(weights)
+        by_wishes, trust = ranking.PRESETS["beginner"]
+        thin = counted.rating * (1 - row["rating"]) + trust * counted.total * (1 - row["track"])
+        value = (1 - by_wishes * (1 - liked)) * math.exp(-thin)
         verdict = 0 if partner >= ranking.PARTNER_IN_DOUBT else 1
         ruled_out = doubtful = False
         for name, limit in ranking.LIMITS.items():
-            value *= min(max(found[name], 1e-6), 1.0) ** limit.power
+            value *= min(max(found[name], LEAST), 1.0) ** counted.powers[name]
             ruled_out |= (
                 high.get(name, found[name]) < limit.veto or found[name] < limit.veto * ranking.HOPELESS
             )
@@ -184,6 +209,7 @@ def main() -> int:
     catalog = open_catalog()
     first, ranked = seconds(lambda: rank(site, Goals(), catalog), 1)
     warm, ranked = seconds(lambda: rank(site, Goals(), catalog), 9)
+    drawn, _ = seconds(lambda: rank(site, Goals(), catalog, intervals=True), 9)
     told, records = seconds(ranked.records, 3)
     rows, slow = seconds(lambda: by_rows(site, catalog), 1)
     both = ranked.frame.merge(slow, on=["crop", "variety"], suffixes=("", "_rows"))
@@ -192,6 +218,10 @@ def main() -> int:
     print(f"{len(ranked.frame)} varieties, {len(ranked.context.profile.annual_min)} years, {site.place}")
     print(f"first ranking, climate included    {first * 1000:8.0f} ms")
     print(f"ranking of all varieties, warm     {warm * 1000:8.0f} ms (criteria, verdicts, why and watch)")
+    extra = drawn - warm
+    print(f"the same with intervals            {drawn * 1000:8.0f} ms ({uncertainty.DRAWS} draws)")
+    print(f"a ranking for every draw instead   {uncertainty.DRAWS * warm * 1000:8.0f} ms (computed)")
+    print(f"ratio of that to the draws         {uncertainty.DRAWS * warm / extra:8.0f} times")
     print(f"every reason in words              {told * 1000:8.0f} ms ({len(records)} records)")
     print(f"same rules by pandas apply         {rows * 1000:8.0f} ms (score and verdict only)")
     print(f"ratio                              {rows / warm:8.0f} times")

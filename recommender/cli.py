@@ -27,6 +27,8 @@ from recommender.commands import (
     sources,
     stock,
     swap,
+    validate,
+    warming,
     weather,
 )
 from recommender.errors import OrchardwrightError
@@ -50,8 +52,10 @@ app.add_typer(weather.app)
 app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
 app.command("rootstocks")(biology.rootstocks)
+app.command("warming")(warming.command)
 app.command("build")(build.command)
 app.add_typer(stock.app, name="stock")
+app.command("validate")(validate.command)
 app.command("app")(serve.command)
 
 

@@ -35,6 +35,8 @@ STANDING_MEANINGS = {
     "from memory": "nobody has found its source yet; weigh it lightly",
     "unknown": "nobody has published it",
 }
+# From this share of draws a verdict is called sure without a figure.
+SURE = 0.95
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -467,3 +469,31 @@ def climate_sentences(site: Mapping[str, Any], units: Units = "metric") -> list[
         f"{name}: {figure}{f' ({span})' if span else ''}."
         for name, figure, span in climate_figures(site, units)
     ]
+
+
+def ordinal(place: int) -> str:
+    """A place in a list.
+
+    >>> ordinal(1), ordinal(22), ordinal(13)
+    ('1st', '22nd', '13th')
+    """
+    ending = "th" if 10 <= place % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(place % 10, "th")
+    return f"{place}{ending}"
+
+
+def certainty(row: Any, count: int) -> str:
+    """One line on how sure place and verdict of a ranked row with intervals are; "" without intervals.
+
+    row: rank, rank_low, rank_high, level_with, score_low, score_high, verdict and chance_<verdict>.
+    """
+    if getattr(row, "rank_low", None) is None:
+        return ""
+    chance = float(getattr(row, f"chance_{row.verdict.replace(' ', '_')}"))
+    between = (
+        f"{ordinal(row.rank_low)} of {count}"
+        if row.rank_low == row.rank_high
+        else f"between {ordinal(row.rank_low)} and {ordinal(row.rank_high)} of {count}"
+    )
+    level = "" if row.level_with >= row.rank else f", level with the {ordinal(row.level_with)}"
+    how = "" if chance >= SURE else f"; {row.verdict} in {round(chance * 10)} cases of 10"
+    return f"{between}{level}; score {row.score_low:.2f} to {row.score_high:.2f}{how}."

@@ -18,6 +18,7 @@ import pandas as pd
 import pyarrow as pa
 
 from recommender.catalog.consensus import KEY, Settlement, settle
+from recommender.catalog.gaps import read_estimates, traits_key
 from recommender.catalog.package import content_key, read_package
 from recommender.catalog.traits import CATEGORY, NUMERIC, SET, TRAITS, trait
 
@@ -38,12 +39,16 @@ def build_database(path: Path, folder: Path, schema_version: int, progress: Prog
         tables["traits"], tables["sources"], tables["crops"], tables["varieties"], tables["names"]
     )
     wide = wide_traits(settlement.settled, tables["varieties"], tables["traits"]["trait"].unique())
+    estimates, made_from = read_estimates(folder)
+    present = pd.MultiIndex.from_frame(wide[["crop", "variety"]])
+    estimates = estimates[pd.MultiIndex.from_frame(estimates[["crop", "variety"]]).isin(present)]
     say("Writing the catalog", 0.8)
     frames = {
         **{str(name): frame for name, frame in tables.items() if name != "traits"},
         "evidence": tables["traits"],
         "settled": settlement.settled,
         "traits": wide,
+        "estimates": estimates,
         "offset_scales": settlement.offset_scales,
         "set_aside": settlement.set_aside,
         "rejected": package.rejected,
@@ -55,6 +60,7 @@ def build_database(path: Path, folder: Path, schema_version: int, progress: Prog
         "data_key": key,
         "schema_version": schema_version,
         "datasets": str(folder),
+        "estimates_current": bool(made_from) and made_from == traits_key(wide),
         "counts": {name: len(frame) for name, frame in frames.items()},
         "settled_by_standing": _counts(settlement),
         "build_seconds": round(time.perf_counter() - started, 3),

@@ -107,6 +107,11 @@ class Catalog:
         """Wide: one row per variety, sorted by crop and variety; see `build.wide_traits` for the columns."""
         return self.table("traits")
 
+    def estimates(self) -> pd.DataFrame:
+        """Long: estimates of traits nobody published, with interval, error [one standard deviation] and
+        method; see `gaps.Gaps`. `info["estimates_current"]` says whether they were made from these traits."""
+        return self.table("estimates")
+
     def settled_all(self) -> pd.DataFrame:
         """Long: every settled value, one row per crop, variety and trait."""
         return self.table("settled")

@@ -27,7 +27,7 @@ from recommender.errors import StorageFault
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 """Raise it when a table or column of the catalog file changes its name or meaning."""
 
 ENV_CACHE = "ORCHARDWRIGHT_CACHE"
@@ -109,7 +109,10 @@ class _NotWritableError(Exception):
 
 def _file_name(folder: Path) -> str:
     whose = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:8]
-    key = hashlib.sha256(f"{content_key(folder)}\0{SCHEMA_VERSION}\0{code_key()}".encode()).hexdigest()[:16]
+    estimates = folder / "estimates.parquet"
+    guessed = _digest(estimates) if estimates.is_file() else ""
+    made_of = f"{content_key(folder)}\0{guessed}\0{SCHEMA_VERSION}\0{code_key()}"
+    key = hashlib.sha256(made_of.encode()).hexdigest()[:16]
     return f"catalog-{whose}-{key}.duckdb"
 
 

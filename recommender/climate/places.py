@@ -96,6 +96,7 @@ class PlaceMatch:
     elevation_m: float
     population: int
     others: tuple[str, ...] = ()
+    country_code: str = ""
 
     @property
     def label(self) -> str:
@@ -265,6 +266,7 @@ class Gazetteer:
             lon=place["lon"] / 1000,
             elevation_m=float(place["elevation_m"]),
             population=int(self._population[row]),
+            country_code=str(place["country_code"]),
         )
 
 

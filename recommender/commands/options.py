@@ -106,9 +106,47 @@ MaxHeight = Annotated[
 Preset = Annotated[
     str | None, typer.Option("--preset", help="beginner, keen or nursery.", rich_help_panel=_WISHES)
 ]
+Skin = Annotated[
+    list[str] | None,
+    typer.Option("--skin", help="Colour of skin, such as red; repeatable.", rich_help_panel=_WISHES),
+]
+Flesh = Annotated[
+    list[str] | None,
+    typer.Option("--flesh", help="Colour of flesh, such as white; repeatable.", rich_help_panel=_WISHES),
+]
+FruitSize = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--fruit-size", help="small, medium, large or very-large; repeatable.", rich_help_panel=_WISHES
+    ),
+]
+MaxYears = Annotated[
+    float | None,
+    typer.Option("--max-years", help="Should bear within this many years.", rich_help_panel=_WISHES),
+]
+LowSpray = Annotated[
+    bool, typer.Option("--low-spray", help="Resistance to disease counts more.", rich_help_panel=_WISHES)
+]
+Native = Annotated[
+    bool, typer.Option("--native", help="Prefer what is native to the country.", rich_help_panel=_WISHES)
+]
+Household = Annotated[
+    bool,
+    typer.Option(
+        "--pets-or-children", help="Prefer crops without cautions for them.", rich_help_panel=_WISHES
+    ),
+]
+WillCover = Annotated[
+    bool,
+    typer.Option("--will-cover", help="I will wrap tender trees every winter.", rich_help_panel=_WISHES),
+]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many to show.", rich_help_panel=_OUT)]
-Everything = Annotated[bool, typer.Option("--all", help="Show every variety.", rich_help_panel=_OUT)]
-AsJson = Annotated[bool, typer.Option("--json", help="JSON, always in metric.", rich_help_panel=_OUT)]
+Everything = Annotated[
+    bool, typer.Option("--all", help="Show every variety, sports too.", rich_help_panel=_OUT)
+]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="One JSON object, always in metric.", rich_help_panel=_OUT)
+]
 AsCsv = Annotated[bool, typer.Option("--csv", help="CSV, always in metric.", rich_help_panel=_OUT)]
 UnitsOption = Annotated[str, typer.Option("--units", help="metric or imperial.", rich_help_panel=_OUT)]
 

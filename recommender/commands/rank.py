@@ -12,6 +12,7 @@ from recommender.wording import (
     VERDICTS,
     Units,
     as_units,
+    certainty,
     climate_sentences,
     crop_in_sentence,
     crop_plural,
@@ -43,6 +44,14 @@ def command(
     storage: opt.Storage = None,
     max_height: opt.MaxHeight = None,
     preset: opt.Preset = None,
+    skin: opt.Skin = None,
+    flesh: opt.Flesh = None,
+    fruit_size: opt.FruitSize = None,
+    max_years: opt.MaxYears = None,
+    low_spray: opt.LowSpray = False,
+    native: opt.Native = False,
+    pets_or_children: opt.Household = False,
+    will_cover: opt.WillCover = False,
     space: opt.Space = None,
     container: opt.Container = None,
     soil: opt.Soil = None,
@@ -84,21 +93,33 @@ def command(
         seasons=tuple(season or ()) or None,
         max_height_m=metres(max_height, view),
         preset=preset,
+        skin=tuple(skin or ()) or None,
+        flesh=tuple(flesh or ()) or None,
+        fruit_size=tuple(fruit_size or ()) or None,
+        max_years_to_crop=max_years,
+        low_spray=low_spray or None,
+        native=native or None,
+        pets_or_children=pets_or_children or None,
+        will_cover=will_cover or None,
     )
     where = opt.site_from(site, answers)
     goals = opt.goals_from(site, wishes)
     with console.progress("Opening the catalog") as report:
         catalog = open_catalog(progress=report)
-    ranking = rank(where, goals, catalog=catalog)
+    ranking = rank(where, goals, catalog=catalog, intervals=True)
     shown = None if everything else top
     if as_json:
         from recommender.outputs import json_text
 
-        console.write(json_text({"site": ranking.site, "varieties": ranking.records(top=shown)}).rstrip("\n"))
+        console.write(
+            json_text(
+                {"site": ranking.site, "varieties": ranking.records(top=shown, one_each_group=not everything)}
+            ).rstrip("\n")
+        )
     elif as_csv:
         from recommender.outputs import csv_text
 
-        frame = ranking.frame if shown is None else ranking.frame.head(shown)
+        frame = ranking.frame if everything else ranking.shortlist(top)
         console.write(csv_text(frame).rstrip("\n"))
     else:
         _print_cards(ranking, shown, view)
@@ -113,7 +134,7 @@ def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
         console.write("\nNo variety is left to rank. Ask for another crop, or for fewer wishes at once.")
         return
     crops = list(dict.fromkeys(frame["crop"]))
-    listed = frame if shown is None else frame.head(shown)
+    listed = frame if shown is None else ranking.shortlist(shown, units)
     what = (
         list_words([crop_plural(crop) for crop in crops])
         if len(crops) <= 4
@@ -133,7 +154,9 @@ def _print_cards(ranking: Ranking, shown: int | None, units: Units) -> None:
         room = console.width() - len(left) - 6
         console.write()
         console.write(console.bold(left) + " " * max(2, room) + f"{row.score:.2f}")
-        for label, text in (("why", row.why), ("watch", row.watch)):
+        also = list_words([plain(name) for name in getattr(row, "also", "").split("|") if name])
+        sure = "" if row.verdict == "ruled out" else certainty(row, len(frame))
+        for label, text in (("why", row.why), ("watch", row.watch), ("sure", sure), ("also", also)):
             if text:
                 console.write(console.wrapped(text, f"     {label:<7}"))
     counts = frame["verdict"].value_counts()

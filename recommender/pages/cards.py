@@ -18,6 +18,7 @@ from recommender.wording import (
     Units,
     crop_in_sentence,
     day_words,
+    list_words,
     missing,
     plain,
     rows,
@@ -69,14 +70,22 @@ def tally(verdicts: pd.Series) -> str:
     return f'<ul class="ow-key" aria-label="Verdicts in the whole list">{items}</ul>'
 
 
-def variety_card(row: Any, facts: Sequence[tuple[str, str, str]]) -> str:
+def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Sequence[str] = ()) -> str:
     """One variety of the shortlist: rank, name, verdict and score, why, watch, and small facts.
 
-    row: a row of `Ranking.frame`. facts: what a fact is called, the fact, its doubt.
+    row: a row of `Ranking.shortlist` or `Ranking.frame`. facts: what a fact is called, the fact, its doubt;
+    changes: what would lift the verdict and what would not.
     """
+    alike = str(getattr(row, "also", "") or "").split("|")
+    also = list_words([name for name in alike if name])
     lines = "".join(
         f"<dt>{label}</dt><dd>{text(said)}</dd>"
-        for label, said in (("why", row.why), ("watch", row.watch))
+        for label, said in (
+            ("why", row.why),
+            ("watch", row.watch),
+            ("what if", " ".join(changes)),
+            ("much the same", also),
+        )
         if said
     )
     small = "".join(

@@ -217,17 +217,18 @@ def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
         if len(crops) <= 3
         else f"varieties of {len(crops)} fruits"
     )
-    shown = min(st.session_state.get("shown", _FIRST), len(frame))
+    short = ranking.shortlist(units=units)
+    shown = min(st.session_state.get("shown", _FIRST), len(short))
     st.header(f"The best {shown} of {len(frame):,} {what}")
     st.html(cards.tally(frame["verdict"]))
-    listed = frame.head(shown)
+    listed = short.head(shown)
     view = st.segmented_control("Show as", ["cards", "table"], default="cards", key="view", required=True)
     if view == "table":
         _table(listed)
     else:
         _cards(catalog, ranking, listed, units)
     more, download = st.columns(2)
-    if shown < len(frame):
+    if shown < len(short):
         more.button("Show ten more", on_click=_show_more, args=(shown,), width="stretch")
     download.download_button(
         f"Download all {len(frame):,} as CSV",
@@ -308,13 +309,15 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
     from recommender.dossier import dossier
 
     traits = catalog.traits().set_index(["crop", "variety"])
-    for row in rows(listed):
+    lifted = ranking.what_if(listed.index.to_numpy(), units)
+    for row, changes in zip(rows(listed), lifted, strict=True):
         st.html(
             cards.variety_card(
                 row,
                 cards.small_facts(
                     row, traits.loc[(row.crop, row.variety)], ranking.site["hemisphere"], units
                 ),
+                changes,
             )
         )
         evidence = st.expander(
@@ -336,7 +339,7 @@ def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
     from recommender.charts import harvest_calendar
 
     st.header("When they are picked")
-    weeks = ranking.weeks_of_fruit(len(listed))
+    weeks = ranking.weeks_of_fruit(len(listed), one_each_group=True)
     picture = harvest_calendar(listed, ranking.site["hemisphere"], weeks, units, shared.paper())
     if picture is None:
         st.html('<p class="ow-quiet">For none of these can a date be given: nobody has published one.</p>')
@@ -355,7 +358,7 @@ def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
     ladder = st.expander(f"When these {len(listed)} flower", key="bloom-ladder", on_change="rerun")
     if ladder.open:
         with ladder:
-            summary = ranking.bloom_summary(len(listed))
+            summary = ranking.bloom_summary(len(listed), one_each_group=True)
             picture = bloom_ladder(summary, ranking.site["hemisphere"], units, shared.paper())
             if picture is None:
                 st.html('<p class="ow-quiet">None of these flowers here in most years.</p>')

@@ -51,6 +51,8 @@ CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
 # doublings (estimated).
 WAKING_RATIO = 7.0
 WAKING_SPREAD = 0.8
+# A variety nobody rated stands as one that falls half a zone short (estimated).
+UNRATED = 0.75
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
@@ -81,6 +83,17 @@ def safe_zone(site_zone: float) -> float:
     site_zone: number of the site's zone (7.5 = 7b); out comes a zone number.
     """
     return max(1.0, site_zone - 2.0)
+
+
+def rated_for_zone(varieties: Varieties, site_zone: float) -> Floats:
+    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
+    unrated.
+
+    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their
+    error; the rating is what the trade goes by, and what published lists follow.
+    """
+    short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
+    return np.where(np.isfinite(short), 1.0 - short / 2.0, UNRATED)
 
 
 def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: float) -> Floats:
@@ -139,8 +152,13 @@ def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
     supply = max(float(np.median(hours_0_7)), 1.0)
     spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
     awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
+    return np.where(may_wake_early(varieties), 0.3 + 0.7 * awake, 1.0)
+
+
+def may_wake_early(varieties: Varieties) -> NDArray[np.bool_]:
+    """Whether a variety's crop blossoms as soon as spring allows, so that a mild spell can wake it (V,)."""
     early = varieties.frame["crop"].isin(EARLY_CROPS).to_numpy(dtype=bool)
-    return np.where(early & ~varieties.evergreen, 0.3 + 0.7 * awake, 1.0)
+    return np.asarray(early & ~varieties.evergreen)
 
 
 def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[Floats, Floats]:
@@ -156,6 +174,19 @@ def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[F
     return both[:, 0], both[:, 1]
 
 
+def coldest_fortnight(tmin: Floats) -> Floats:
+    """Coldest night (Y, D) [degC] from two days before to twelve days after each day, from tmin (Y, D)."""
+    days = tmin.shape[1]
+    coldest = np.full(tmin.shape, np.inf)
+    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
+        if offset < 0:
+            part, night = coldest[:, -offset:], tmin[:, :offset]
+        else:
+            part, night = coldest[:, : days - offset], tmin[:, offset:]
+        np.minimum(part, night, out=part)
+    return coldest
+
+
 def bloom_without_frost(
     tmin: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
 ) -> Floats:
@@ -166,15 +197,14 @@ def bloom_without_frost(
     suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
-    years, days = tmin.shape
-    coldest = np.full((years, days), np.inf)
-    for offset in range(-2, BLOOM_LASTS_DAYS + 1):
-        shifted = np.full((years, days), np.inf)
-        if offset < 0:
-            shifted[:, -offset:] = tmin[:, :offset]
-        else:
-            shifted[:, : days - offset] = tmin[:, offset:]
-        np.minimum(coldest, shifted, out=coldest)
+    return flowers_kept(coldest_fortnight(tmin), when, kill10, kill90, evergreen)
+
+
+def flowers_kept(
+    coldest: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+) -> Floats:
+    """The same from the coldest night around each day of bloom (Y, D) [degC]."""
+    years, days = coldest.shape
     spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
     year = np.arange(years)[None, :]
     kept = np.zeros(when.bloom.shape)
@@ -193,12 +223,11 @@ def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_]) -> Floats:
     return np.where(evergreen, 1.0, ndtr(spare / when.harvest_error[:, None]).mean(axis=1))
 
 
-def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
-    """Expected share of summers warm enough for good fruit.
+def warmth_need(varieties: Varieties) -> tuple[Floats, Floats]:
+    """Summer warmth wanted for good fruit and how soft that bound is (V,) [degree days above 10 degC].
 
-    gdd10 (Y,) [degree days above 10 degC]. The crop's need lies between where a middling variety fails and
-    where it is good; early varieties and those of low heat need want less, late ones and those of high heat
-    need more.
+    The crop's need lies between where a middling variety fails and where it is good; early varieties and
+    those of low heat need want less, late ones and those of high heat need more.
     """
     fails = varieties.defaults["warmth_fails"].to_numpy(dtype=float)
     good = varieties.defaults["warmth_good"].to_numpy(dtype=float)
@@ -206,7 +235,12 @@ def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
         mapped(text(varieties.frame, "heat_need"), {"low": 0.85, "medium": 1.0, "high": 1.15}), nan=1.0
     )
     need = (fails + good) / 2.0 * own * (1.0 + 0.08 * np.clip(varieties.ripe_class.value, -2.0, 2.0))
-    return share_above(gdd10, need, (good - fails) / 2.0)
+    return need, (good - fails) / 2.0
+
+
+def warm_enough(gdd10: Floats, varieties: Varieties) -> Floats:
+    """Expected share of summers warm enough for good fruit. gdd10 (Y,) [degree days above 10 degC]."""
+    return share_above(gdd10, *warmth_need(varieties))
 
 
 def pollination(garden: Garden, neighbours: str) -> Floats:
@@ -270,7 +304,7 @@ def keeps(varieties: Varieties, weeks: float) -> Floats:
 
 
 __all__ = [
-    "bloom_without_frost", "enough_chill", "fits_the_room", "keeps", "kill_temperatures", "pollination",
-    "ripens_in_time", "safe_zone", "share_above", "site_error", "wanted_season", "wanted_use", "warm_enough",
-    "winter_survival", "zone_bound",
+    "bloom_without_frost", "coldest_fortnight", "enough_chill", "fits_the_room", "flowers_kept", "keeps",
+    "kill_temperatures", "pollination", "rated_for_zone", "ripens_in_time", "safe_zone", "share_above",
+    "site_error", "wanted_season", "wanted_use", "warm_enough", "winter_survival", "zone_bound",
 ]  # fmt: skip

@@ -4,8 +4,8 @@ In comes the catalog's wide traits frame (one row a variety) with the crops tabl
 arrays in the same order, each trait with its value, its error (one standard deviation) and whether it is
 published for the variety.
 A value that nobody published is never left out and never counted as good: it is the crop's usual value with
-an error as wide as the crop is varied. Later, `catalog.gaps` can give better estimates through the same three
-arrays.
+an error as wide as the crop is varied; where `catalog.gaps` could estimate it, that usual value moved by the
+estimate's departure, with the estimate's error. Neither counts as known.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from recommender.biology.ripening import load_ripening_parameters
 from recommender.suitability.crop_defaults import defaults_for
+from recommender.suitability.estimated import Estimated, estimated_for
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -51,6 +52,10 @@ SUSCEPTIBILITY = {
     "susceptible": 0.25, "very-susceptible": 0.0,
 }  # fmt: skip
 
+# A variety nobody rated for a disease stands a little below the middle: resistance gets advertised, its lack
+# does not.
+UNRATED, UNRATED_ERROR, RATED_ERROR = 0.45, 0.2, 0.1
+
 
 def zone_bound(zone: Floats) -> Floats:
     """Cold end of a USDA zone [degC] from its number (5.0 = 5a, 5.5 = 5b): zones are 10 degF wide from -60
@@ -71,6 +76,10 @@ class Trait:
     value: Floats
     error: Floats
     known: Bools
+
+    def moved(self, step: Floats) -> Trait:
+        """The same with its values moved by `step` (V,)."""
+        return Trait(self.value + step, self.error, self.known)
 
     def taken(self, rows: NDArray[np.intp]) -> Trait:
         """The same trait of some rows."""
@@ -100,6 +109,9 @@ class Varieties:
     disease: Trait
     evergreen: Bools
     n_sources: dict[str, Floats] = field(default_factory=dict)
+    estimated: dict[str, Bools] = field(default_factory=dict)
+    resists: dict[str, Trait] = field(default_factory=dict)
+    guess: Estimated = field(default_factory=lambda: Estimated(0))
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -158,7 +170,13 @@ def _filled(value: Floats, error: Floats, usual: Floats, usual_error: Floats) ->
     return Trait(np.where(known, value, usual), np.where(known, error, usual_error), known)
 
 
-def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
+def _moved(usual: Floats, error: Floats, apart: Floats, apart_error: Floats) -> tuple[Floats, Floats]:
+    """What is usual (V,), moved by an estimated departure where there is one, with the estimate's error."""
+    told = np.isfinite(apart)
+    return np.where(told, usual + np.nan_to_num(apart), usual), np.where(told, apart_error, error)
+
+
+def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame, guess: Estimated) -> Trait:
     crop = frame["crop"]
     from_zone = zone_bound(number(frame, "zone_min")) - ZONE_MARGIN_K
     zone_error = np.maximum(ZONE_RATING_ERROR_K, _spread(frame, "zone_min") * 5.56)
@@ -186,10 +204,15 @@ def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame) -> Trait:
     width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
     with np.errstate(invalid="ignore"):
         value, error = drawn_in(value, error, usual, width)
+    # A zone is 10 degF wide.
+    apart, apart_error = guess.departure("zone_min", "min_survival_temp", scale=(10.0 / 1.8, 1.0))
+    usual, width = _moved(usual, width, apart, apart_error)
     return _filled(np.where(total > 0, value, np.nan), error, usual, np.hypot(ZONE_RATING_ERROR_K, width))
 
 
-def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bools, Floats, Floats]:
+def _chill(
+    frame: pd.DataFrame, crops: pd.DataFrame, guess: Estimated
+) -> tuple[Trait, Trait, Bools, Floats, Floats]:
     crop = frame["crop"]
     hours = number(frame, "chill_hours")
     units = number(frame, "chill_units")
@@ -213,6 +236,12 @@ def _chill(frame: pd.DataFrame, crops: pd.DataFrame) -> tuple[Trait, Trait, Bool
     crop_weight = width**-2
     usual = (zone_weight * np.nan_to_num(by_zone) + crop_weight * middle) / (zone_weight + crop_weight)
     usual_error = np.sqrt(1.0 / (zone_weight + crop_weight))
+    # The estimate has seen the warmest zone already, so it takes that figure's place.
+    apart, apart_error = guess.departure("chill_hours")
+    told = np.isfinite(apart)
+    moved, moved_error = _moved(middle, width, apart, np.hypot(CHILL_HOURS_ERROR, apart_error))
+    usual = np.where(told, np.maximum(moved, 0.0), usual)
+    usual_error = np.where(told, moved_error, usual_error)
     usual, usual_error = np.where(evergreen, 0.0, usual), np.where(evergreen, 20.0, usual_error)
     needed, error = drawn_in(needed, error, usual, usual_error)
     in_hours = _filled(np.where(evergreen & ~np.isfinite(hours), np.nan, needed), error, usual, usual_error)
@@ -235,8 +264,9 @@ def published(frame: pd.DataFrame, *traits: str) -> Bools:
     return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
 
 
-def _ripe_class(frame: pd.DataFrame) -> Trait:
-    """Where in its crop's season a variety ripens, in standard deviations of the crop."""
+def _ripe_class(frame: pd.DataFrame, guess: Estimated) -> Trait:
+    """Where in its crop's season a variety ripens, in standard deviations of the crop: published, else
+    estimated, else the middle."""
     table = load_ripening_parameters()
     usual, spread = (
         frame["crop"].map(table[name]).fillna(table[name].median()).to_numpy(dtype=float)
@@ -255,7 +285,12 @@ def _ripe_class(frame: pd.DataFrame) -> Trait:
     for better in (by_date, by_offset, by_word):
         place = np.where(np.isfinite(better), better, place)
     known = np.isfinite(place)
-    return Trait(np.where(known, place / spread, 0.0), np.where(known, error / spread, 1.0), known)
+    apart, apart_error = guess.departure("ripening_offset", "bloom_to_harvest", "harvest_start")
+    told = np.isfinite(apart)
+    guessed = np.where(told, np.clip(np.nan_to_num(apart) / spread, -3.0, 3.0), 0.0)
+    apart_error = np.maximum(np.nan_to_num(apart_error, nan=1.0), 10.0)
+    doubt = np.where(told, np.minimum(apart_error / spread, 1.5), 1.0)
+    return Trait(np.where(known, place / spread, guessed), np.where(known, error / spread, doubt), known)
 
 
 VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3}
@@ -282,12 +317,32 @@ def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame |
     return _filled(value, np.full(len(frame), 0.5), smallest, np.full(len(frame), 1.0))
 
 
-def _disease(frame: pd.DataFrame) -> Trait:
-    columns = [
+def _resists(frame: pd.DataFrame, guess: Estimated) -> dict[str, Trait]:
+    """Resistance (V,) in [0, 1] to each disease that anything is published of: published, else estimated,
+    else a little below the middle."""
+    places, values = np.arange(len(SUSCEPTIBILITY), dtype=float), np.sort(list(SUSCEPTIBILITY.values()))
+    found = {}
+    for column in _diseases(frame):
+        rated = mapped(text(frame, column), SUSCEPTIBILITY)
+        known = np.isfinite(rated)
+        guessed = np.interp(guess.value(column), places, values)
+        value = np.where(known, rated, np.where(np.isfinite(guessed), guessed, UNRATED))
+        found[column.removeprefix("disease:")] = Trait(
+            value, np.where(known, RATED_ERROR, UNRATED_ERROR), known
+        )
+    return found
+
+
+def _diseases(frame: pd.DataFrame) -> list[str]:
+    return [
         name
         for name in map(str, frame)
         if name.startswith("disease:") and not name.endswith(("_agreement", "_standing"))
     ]
+
+
+def _disease(frame: pd.DataFrame) -> Trait:
+    columns = _diseases(frame)
     scores = np.full((max(len(columns), 1), len(frame)), np.nan)
     for row, name in enumerate(columns):
         scores[row] = mapped(text(frame, name), SUSCEPTIBILITY)
@@ -297,21 +352,35 @@ def _disease(frame: pd.DataFrame) -> Trait:
     return Trait(value, 0.3 / np.sqrt(count + 1.0), count > 0)
 
 
+def _estimated(guess: Estimated) -> dict[str, Bools]:
+    """For which varieties (V,) each group of traits rests on an estimate where it is not published."""
+    groups = {
+        "hardiness": ("zone_min", "min_survival_temp"),
+        "chill": ("chill_hours",),
+        "bloom": ("bloom_offset",),
+        "ripening": ("ripening_offset", "bloom_to_harvest", "harvest_start"),
+    }
+    return {name: np.isfinite(guess.departure(*traits)[0]) for name, traits in groups.items()}
+
+
 def expect(
     traits: pd.DataFrame,
     crops: pd.DataFrame,
     rootstocks: pd.DataFrame | None = None,
     sources: pd.DataFrame | None = None,
+    estimates: pd.DataFrame | None = None,
 ) -> Varieties:
     """What to expect of every variety.
 
     traits: the catalog's wide frame (V rows); crops: one row a crop; rootstocks: one row a stock;
-    sources: settled values (crop, variety, trait, n_sources), for saying how many sources a value has.
+    sources: settled values (crop, variety, trait, n_sources), for saying how many sources a value has;
+    estimates: the catalog's estimates of what nobody published.
     """
     frame = traits.reset_index(drop=True)
     table = crops.set_index("crop")
     defaults = defaults_for(frame["crop"])
-    hours, portions, by_portions, low, high = _chill(frame, table)
+    guess = estimated_for(frame, estimates)
+    hours, portions, by_portions, low, high = _chill(frame, table, guess)
     counts: dict[str, Floats] = {}
     if sources is not None and len(sources):
         wanted = sources[
@@ -325,15 +394,18 @@ def expect(
     return Varieties(
         frame=frame,
         defaults=defaults,
-        hardiness=_hardiness(frame, defaults),
+        hardiness=_hardiness(frame, defaults, guess),
         chill_hours=hours,
         chill_portions=portions,
         by_portions=by_portions,
         chill_low=low,
         chill_high=high,
-        ripe_class=_ripe_class(frame),
+        ripe_class=_ripe_class(frame, guess),
         height=_height(frame, table, rootstocks),
         disease=_disease(frame),
+        resists=_resists(frame, guess),
         evergreen=frame["crop"].map(table["evergreen"].eq("yes")).fillna(False).to_numpy(dtype=bool),
         n_sources=counts,
+        estimated=_estimated(guess),
+        guess=guess,
     )

@@ -44,14 +44,15 @@ class Garden:
 
 
 def garden_partners(
-    catalog: Catalog, trees: list[tuple[str, str]], rows: NDArray[np.intp], blooms: Bloom
+    catalog: Catalog, trees: list[tuple[str, str]], rows: NDArray[np.intp], blooms: Bloom | None
 ) -> Garden:
-    """Rows (V,) of the catalog's traits against the trees. blooms: of the whole catalog, at the site."""
+    """Rows (V,) of the catalog's traits against the trees. blooms: of the whole catalog, at the site; None
+    where no tree stands there."""
     matrix = whole_matrix(catalog)
     need, own = matrix.need[rows], matrix.own.iloc[rows]
     kind = own["self"].to_numpy()
     bears_alone = np.isin(kind, (SELF_FERTILE, PARTHENOCARPIC))
-    if trees:
+    if trees and blooms is not None:
         partner = standing_partners(matrix, [matrix.position(*tree) for tree in trees], rows, blooms)
     else:
         none = np.zeros(len(rows))

@@ -2,13 +2,14 @@
 
 In come a `Site`, `Goals`, the catalog and the site's climate; out goes a `Ranking`: one row for each variety
 of the wanted crops, best first, with every criterion beside its score. The rule, in short: the criteria on
-which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, proof
-counts a little.
+which a tree lives or dies are multiplied (one failing is not made up by others), wishes are averaged, and the
+track record scales the whole.
 """
 
 from __future__ import annotations
 
 import weakref
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,12 +17,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import criteria, reasons
+from recommender.suitability import care, cover, criteria, reasons, track_record
 from recommender.suitability.expectations import Trait, Varieties, expect, published
+from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.garden_partners import Garden, garden_partners
 from recommender.suitability.goals import Goals
+from recommender.suitability.similarity import Groups, groups_of, one_each
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
+from recommender.suitability.weights import Weights, living, standing, weights_of
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -36,24 +40,23 @@ VERDICTS = ("sound", "with care", "doubtful", "ruled out")
 class Limit:
     """One of the criteria a tree lives or bears by.
 
-    power: its weight in the product; sound, doubtful: at or above the first it allows `sound`, below the
+    sound, doubtful: at or above the first it allows `sound`, below the
     second the verdict is `doubtful`; veto: below it, even at the hopeful end of the evidence, the variety is
     ruled out.
     """
 
-    power: float
     sound: float
     doubtful: float
     veto: float
 
 
 LIMITS: dict[str, Limit] = {
-    "winter": Limit(power=1.0, sound=0.90, doubtful=0.70, veto=0.50),
-    "chill": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.25),
-    "dormancy": Limit(power=0.4, sound=0.55, doubtful=0.35, veto=0.0),
-    "bloom_frost": Limit(power=0.5, sound=0.70, doubtful=0.40, veto=0.05),
-    "season": Limit(power=0.8, sound=0.80, doubtful=0.50, veto=0.10),
-    "warmth": Limit(power=0.6, sound=0.70, doubtful=0.35, veto=0.05),
+    "winter": Limit(sound=0.90, doubtful=0.70, veto=0.50),
+    "chill": Limit(sound=0.80, doubtful=0.50, veto=0.25),
+    "dormancy": Limit(sound=0.55, doubtful=0.35, veto=0.0),
+    "bloom_frost": Limit(sound=0.70, doubtful=0.40, veto=0.05),
+    "season": Limit(sound=0.80, doubtful=0.50, veto=0.10),
+    "warmth": Limit(sound=0.70, doubtful=0.35, veto=0.05),
 }
 # Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
 WISHES: dict[str, float] = {
@@ -64,12 +67,14 @@ WISHES: dict[str, float] = {
     "harvest": 1.0,
     "storage": 1.0,
 }
-# How much of the score hangs on wishes, and how much on proof, by who asks.
+# How much of the score hangs on wishes, and how much of its weight the track record keeps, by who asks.
 PRESETS: dict[str, tuple[float, float]] = {
-    "beginner": (0.30, 0.16),
-    "keen": (0.30, 0.10),
-    "nursery": (0.40, 0.05),
+    "beginner": (0.30, 1.0),
+    "keen": (0.30, 0.8),
+    "nursery": (0.40, 0.5),
 }
+# A catalog without regional lists counts what is published of a variety instead, and that much less.
+WITHOUT_LISTS = 0.08
 # What has to be published before a variety counts as proven, and how much each fact says.
 PROOF: dict[str, float] = {
     "hardiness": 2.0,
@@ -86,6 +91,9 @@ HOPELESS = 0.2
 PARTNER_IN_DOUBT = 0.7
 TOO_BIG = 0.4
 RULED_OUT_CEILING = 0.15
+
+
+_OPTIONAL = ("rank_low", "rank_high", "level_with", "chance_", "also")
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,14 +113,29 @@ class Ranking:
         rows = self.frame.index.to_numpy()
         return self.frame.assign(why=why[rows], watch=watch[rows])
 
-    def records(self, top: int | None = None, units: str = "metric") -> list[dict[str, Any]]:
-        """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
-        criteria.
+    def shortlist(self, top: int | None = None, units: str = "metric") -> pd.DataFrame:
+        """The first `top` rows of the frame, one for each group of sports and near-identical varieties; the
+        others of a group are named in the column `also` (joined by |). units: as `frame_in`."""
+        keep, others = one_each(self.frame["group"].to_numpy(dtype=np.intp))
+        names = self.frame["variety"].tolist()
+        also = ["|".join(names[place] for place in others.get(at, [])) for at in range(len(names))]
+        shown = self.frame_in(units).assign(also=also)[keep]
+        return shown if top is None else shown.head(max(top, 0))
 
-        units: "metric" or "imperial", for the temperatures in the reasons.
+    def records(
+        self, top: int | None = None, units: str = "metric", one_each_group: bool = False
+    ) -> list[dict[str, Any]]:
+        """The first `top` (all if None) as plain dicts: crop, variety, rank, score, verdict, reasons,
+        criteria; also the rank range and chances where the ranking has intervals, and `also` for a shortlist.
+
+        units: "metric" or "imperial", for the temperatures in the reasons; one_each_group: as `shortlist`.
         """
-        shown = self.frame if top is None else self.frame.head(max(top, 0))
+        if one_each_group:
+            shown = self.shortlist(top)
+        else:
+            shown = self.frame if top is None else self.frame.head(max(top, 0))
         told = reasons.reasons(self.context, shown.index.to_numpy(), units)
+        lifted = self.what_if(shown.index.to_numpy(), units)
         names = [str(name) for name in shown if str(name).startswith("c_")]
         keep = [
             "crop",
@@ -125,26 +148,43 @@ class Ranking:
             "why",
             "watch",
             "known_share",
+            "years_to_crop",
+            "care",
         ]
+        keep += [str(name) for name in shown if str(name).startswith(_OPTIONAL)]
         plain = shown[keep].to_dict("records")
         values = shown[names].to_numpy(dtype=float).round(4).tolist()
         short = [name.removeprefix("c_") for name in names]
-        for record, sentences, row in zip(plain, told, values, strict=True):
+        for record, sentences, change, row in zip(plain, told, lifted, values, strict=True):
             record["reasons"] = sentences
+            record["what_if"] = change
             record["criteria"] = dict(zip(short, row, strict=True))
         return [{str(key): value for key, value in record.items()} for record in plain]
 
-    def bloom_summary(self, top: int) -> pd.DataFrame:
-        """Bloom of the first `top` varieties at the site, earliest first (`bloom_table.bloom_summary`)."""
+    def bloom_summary(self, top: int, one_each_group: bool = False) -> pd.DataFrame:
+        """Bloom of the first `top` varieties at the site, earliest first (`bloom_table.bloom_summary`).
+
+        one_each_group: of those of the `shortlist`.
+        """
         from recommender.biology.bloom_table import bloom_summary
 
-        rows = self.frame.index.to_numpy()[:top]
+        rows = (self.shortlist(top) if one_each_group else self.frame.head(top)).index.to_numpy()
         traits = self.context.varieties.frame.iloc[rows].reset_index(drop=True)
         return bloom_summary(traits, self.context.profile, self.context.when.blooms.taken(rows))
 
-    def weeks_of_fruit(self, top: int) -> float:
-        """Weeks in which one of the first `top` varieties is ripe, each taken to be picked for two weeks."""
-        days = self.frame["harvest_day"].head(top).dropna().to_numpy(dtype=float)
+    def what_if(self, rows: NDArray[np.intp], units: str = "metric") -> list[list[str]]:
+        """For index values of `frame`: what would lift the verdict, and what would not."""
+        from recommender.suitability import whatif
+
+        if self.context.plot is None:
+            return [[] for _ in rows]
+        return whatif.sentences(self.context, self.context.plot, rows, units)
+
+    def weeks_of_fruit(self, top: int, one_each_group: bool = False) -> float:
+        """Weeks in which one of the first `top` varieties (of the `shortlist`: one_each_group) is ripe, each
+        taken to be picked for two weeks."""
+        listed = self.shortlist(top) if one_each_group else self.frame.head(top)
+        days = listed["harvest_day"].dropna().to_numpy(dtype=float)
         return weeks_of_fruit(days, days + reasons.PICKING_DAYS)
 
 
@@ -155,8 +195,26 @@ def varieties_of(catalog: Catalog) -> Varieties:
     """What to expect of every variety of a catalog; worked out once for each open catalog."""
     held = _EXPECTED.get(catalog)
     if held is None:
-        held = expect(catalog.traits(), catalog.crops(), catalog.rootstocks(), catalog.settled_all())
+        held = expect(
+            catalog.traits(),
+            catalog.crops(),
+            catalog.rootstocks(),
+            catalog.settled_all(),
+            catalog.estimates(),
+        )
         _EXPECTED[catalog] = held
+    return held
+
+
+_GROUPED: weakref.WeakKeyDictionary[Any, Groups] = weakref.WeakKeyDictionary()
+
+
+def groups_for(catalog: Catalog, everyone: Varieties) -> Groups:
+    """Sports and near-identical varieties of a catalog; worked out once for each open catalog."""
+    held = _GROUPED.get(catalog)
+    if held is None:
+        held = groups_of(everyone.frame)
+        _GROUPED[catalog] = held
     return held
 
 
@@ -172,6 +230,9 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
         elif isinstance(value, np.ndarray):
             parts[part.name] = value[rows]
     parts["n_sources"] = {name: value[rows] for name, value in varieties.n_sources.items()}
+    parts["resists"] = {name: trait.taken(rows) for name, trait in varieties.resists.items()}
+    parts["guess"] = varieties.guess.taken(rows)
+    parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
 
 
@@ -219,11 +280,11 @@ def limiting(
 
 
 def wishes(
-    varieties: Varieties, garden: Garden, site: Site, goals: Goals
+    varieties: Varieties, partners: Garden, site: Site, goals: Goals
 ) -> tuple[dict[str, Floats], dict[str, float]]:
     """The averaged criteria (V,) that apply to this site and these goals, and the weight of each."""
     values = {
-        "pollination": criteria.pollination(garden, site.neighbours_have_fruit_trees),
+        "pollination": criteria.pollination(partners, site.neighbours_have_fruit_trees),
         "disease": varieties.disease.value,
     }
     weights = {"pollination": WISHES["pollination"], "disease": WISHES["disease"]}
@@ -271,23 +332,68 @@ def known_share(varieties: Varieties) -> Floats:
     return np.asarray(share / total, dtype=float)
 
 
-def combine(found: dict[str, Floats], end: str = "") -> Floats:
-    """The limiting criteria multiplied, each to its power (V,); `end` picks the cautious or hopeful
-    values."""
-    parts = [
-        np.clip(found.get(name + end, found[name]), 1e-6, 1.0) ** limit.power
+_RECORDS: weakref.WeakKeyDictionary[Any, tuple[track_record.Tables | None, Weights]] = (
+    weakref.WeakKeyDictionary()
+)
+
+
+def records_of(catalog: Catalog) -> tuple[track_record.Tables | None, Weights]:
+    """The track records and the weights of a catalog; read once for each open catalog."""
+    held = _RECORDS.get(catalog)
+    if held is None:
+        records = track_record.read_records(catalog, varieties_of(catalog).frame)
+        held = (None if records is None else track_record.sum_up(records), weights_of(catalog))
+        _RECORDS[catalog] = held
+    return held
+
+
+def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.intp]) -> Floats:
+    """The track record (V,) of some varieties; where a catalog holds no lists, what is published of them."""
+    tables, weights = records_of(catalog)
+    if tables is None:
+        return share
+    parts = track_record.track_records(tables, track_record.climate_of(profile)[None, :])
+    return track_record.combined(parts, dict(weights.record))[0, rows]
+
+
+def recommended_by(
+    catalog: Catalog, profile: Profile, rows: NDArray[np.intp]
+) -> Callable[[int], list[str]] | None:
+    """Names of the regions with a climate like the site's whose lists recommend the variety at a place of
+    `rows`, most alike first; None where a catalog holds no lists."""
+    tables = records_of(catalog)[0]
+    if tables is None:
+        return None
+    here = track_record.climate_of(profile)
+
+    def named(place: int) -> list[str]:
+        found = track_record.alike_regions(tables, here, int(rows[place]), len(tables.lists))
+        return [name for name, alike in found if alike >= track_record.ALIKE]
+
+    return named
+
+
+def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
+    """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
+    fallen = [
+        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
         for name, limit in LIMITS.items()
     ]
-    return np.asarray(np.prod(parts, axis=0))
+    return np.asarray(np.any(fallen, axis=0))
+
+
+def in_order(score: Floats, verdict: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Rows (V,) by score, best first, what is ruled out below all others. Equal scores keep the catalog's
+    order (crop, then variety), so that a list is the same every time."""
+    return np.lexsort((-score, verdict == VERDICTS.index("ruled out")))
 
 
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
     """The verdict of each variety (V,) as its place in VERDICTS."""
     size = len(next(iter(found.values())))
-    ruled_out, doubtful, sound = np.zeros(size, bool), np.zeros(size, bool), np.ones(size, bool)
+    ruled_out, doubtful, sound = is_ruled_out(found), np.zeros(size, bool), np.ones(size, bool)
     for name, limit in LIMITS.items():
         value = found[name]
-        ruled_out |= (found.get(f"{name}_high", value) < limit.veto) | (value < limit.veto * HOPELESS)
         doubtful |= value < limit.doubtful
         sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
     sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
@@ -295,13 +401,18 @@ def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.
 
 
 def rank(
-    site: Site, goals: Goals | None = None, catalog: Catalog | None = None, profile: Profile | None = None
+    site: Site,
+    goals: Goals | None = None,
+    catalog: Catalog | None = None,
+    profile: Profile | None = None,
+    intervals: bool = False,
 ) -> Ranking:
     """Rank every variety of the wanted crops for a site, best first.
 
     goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
-    climate (default: worked out from where the site is). Raises UnknownName for a place, crop or tree that is
-    not known, BadInput for a site at sea.
+    climate (default: worked out from where the site is); intervals: draw traits and climate, which replaces
+    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>.
+    Raises UnknownName for a place, crop or tree that is not known, BadInput for a site at sea.
     """
     goals = goals if goals is not None else Goals()
     if catalog is None:
@@ -315,33 +426,66 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties, rows = everyone, np.arange(len(everyone))
+    varieties, rows, leader = everyone, np.arange(len(everyone)), groups_for(catalog, everyone).leader
     if crops:
         rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
-        varieties = taken(everyone, rows)
+        varieties, leader = taken(everyone, rows), leader[rows]
     when = timing(profile, everyone, site.frost_shift)
-    garden = garden_partners(catalog, trees, rows, when.blooms)
+    partners = garden_partners(catalog, trees, rows, when.blooms)
     if crops:
         when = when.taken(rows)
     kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
     found = limiting(varieties, profile, when, kills, site.frost_shift)
-    wished, weights = wishes(varieties, garden, site, goals)
+    wished, weights = wishes(varieties, partners, site, goals)
+    around = surroundings(catalog, profile, match, site)
+    plot = garden(
+        varieties, site, goals, around, profile, found["winter"], found["bloom_frost"], wished["pollination"]
+    )
+    wished, weights = {**wished, **plot.criteria}, {**weights, **plot.weights}
+    covered = np.zeros(len(varieties), dtype=bool)
+    if goals.will_cover:
+        found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
     share = known_share(varieties)
 
-    by_wishes, by_proof = PRESETS[goals.preset]
-    liked = sum(wished[name] * weight for name, weight in weights.items()) / sum(weights.values())
-    factor = (1.0 - by_wishes * (1.0 - liked)) * (1.0 - by_proof * (1.0 - share))
-    verdict = verdicts(found, wished)
-    ends = {}
+    recorded = track(catalog, profile, share, rows)
+    rating = criteria.rated_for_zone(varieties, profile.zone_number)
+    tables, counted = records_of(catalog)
+    by_wishes, trust = PRESETS[goals.preset]
+    if tables is None:
+        trust *= WITHOUT_LISTS
+    liked = np.zeros(len(varieties))
+    for name, weight in weights.items():
+        liked += wished[name] * weight / sum(weights.values())
+    factor = (1.0 - by_wishes * (1.0 - liked)) * standing(rating, recorded, counted, trust)
+    factor = np.where(covered, factor * cover.LABOUR, factor)
+    verdict = np.where(covered, np.maximum(verdicts(found, wished), 1), verdicts(found, wished))
+    ends: dict[str, Floats] = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
-        value = combine(found, end) * factor
+        value = living(found, counted.powers, end) * factor
         ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
+
+    drawn: dict[str, Any] = {}
+    if intervals:
+        from recommender.suitability import uncertainty
+
+        warmer = np.where(covered, around.cover_gain_K, 0.0)
+        wrapped = replace(varieties, hardiness=varieties.hardiness.moved(-warmer))
+        sampled = uncertainty.drawn_limits(wrapped, profile, when, kills, site.frost_shift)
+        swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
+        other = uncertainty.with_disease(varieties, plot.health, factor, swing)
+        fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
+        # Rounded as in the frame, so that equal scores stand in the same order in both.
+        score = ends["score"].round(6)
+        order = in_order(score, verdict)
+        powers = dict(counted.powers)
+        sure = uncertainty.spread(sampled, LIMITS, powers, score, other, fit, RULED_OUT_CEILING, order)
+        drawn = uncertainty.columns(sure, order, VERDICTS)
 
     context = reasons.Context(
         varieties=varieties,
         profile=profile,
         when=when,
-        garden=garden,
+        garden=partners,
         found=found,
         wished=wished,
         verdict=verdict,
@@ -351,6 +495,9 @@ def rank(
         cautions=catalog.cautions(),
         country=match.country if match else "",
         region=match.region if match else "",
+        kills=kills,
+        plot=plot,
+        recommended=recommended_by(catalog, profile, rows),
     )
     why, watch = reasons.why_and_watch(context)
     values = {
@@ -364,11 +511,17 @@ def rank(
         "known_share": share.round(4),
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
+        "c_rating": rating,
+        "c_track": recorded,
         **reasons.dates(context),
+        "group": leader,
+        "years_to_crop": plot.years_to_crop.value.round(1),
+        "care": care.levels(plot.care),
+        "winter_covered": plot.winter_covered.round(4),
+        **drawn,
     }
     frame = pd.DataFrame(values)
-    # Equal scores keep the catalog's order (crop, then variety), so that a list is the same every time.
-    frame = frame.sort_values("score", ascending=False, kind="stable")
+    frame = frame.iloc[in_order(values["score"], verdict)]
     frame["rank"] = np.arange(1, len(frame) + 1)
     return Ranking(frame=frame, site=site_as_understood(site, profile, match), context=context)
 

@@ -6,6 +6,7 @@ every variety, and three to five sentences for those that are shown.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -15,13 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender import units as convert
-from recommender.suitability import cautions
+from recommender.suitability import cautions, disease
 from recommender.suitability.expectations import text
 from recommender.wording import crop_in_sentence, crop_plural, list_words
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
     from recommender.suitability.expectations import Varieties
+    from recommender.suitability.garden import Garden as Plot
     from recommender.suitability.garden_partners import Garden
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import Site
@@ -57,6 +59,9 @@ class Context:
     cautions: pd.DataFrame
     country: str
     region: str
+    kills: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
+    plot: Plot | None = None
+    recommended: Callable[[int], list[str]] | None = None
 
     @cached_property
     def years(self) -> int:
@@ -131,6 +136,13 @@ class Teller:
         count = int(self.counts[trait][row]) if trait in self.counts else 0
         return f"{count} published source{'s' if count > 1 else ''}" if count else "published"
 
+    def _estimated(self, group: str, row: int) -> bool:
+        rows = self.context.varieties.estimated.get(group)
+        return rows is not None and bool(rows[row])
+
+    def _kelvin(self, error: float) -> str:
+        return f"{error * 1.8:.0f} °F" if self.units == "imperial" else f"{error:.0f} K"
+
     def _crops(self, row: int) -> str:
         return self.plural[self.crop[row]]
 
@@ -143,10 +155,12 @@ class Teller:
         low, high = (_degrees(value, self.units) for value in context.ranges["annual_min"])
         here = f"the coldest night here is {low} to {high} in eight winters of ten"
         if not hardy.known[row]:
-            return (
-                f"Nobody has published how much cold it stands; {self._crops(row)} usually stand "
-                f"about {limit}, which is enough {share} ({here})"
+            usual = (
+                f"it is estimated to stand about {limit} (± {self._kelvin(hardy.error[row])})"
+                if self._estimated("hardiness", row)
+                else f"{self._crops(row)} usually stand about {limit}"
             )
+            return f"Nobody has published how much cold it stands; {usual}, which is enough {share} ({here})"
         told = []
         if self.zone[row] == self.zone[row]:
             told.append(f"zone {zone_words(self.zone[row])} ({self._sources('zone_min', row)})")
@@ -184,8 +198,12 @@ class Teller:
         if not varieties.chill_hours.known[row] and not varieties.by_portions[row]:
             bottom, top = _round_hours(varieties.chill_low[row]), _round_hours(varieties.chill_high[row])
             span = f"range {bottom} to {top}" if bottom < top else f"need about {top}"
+            guess = ""
+            if self._estimated("chill", row):
+                error = _round_hours(varieties.chill_hours.error[row])
+                guess = f" (its own is estimated at about {wanted}, ± {error})"
             return (
-                f"Nobody has published its chill need; {self._crops(row)} {span} hours, and {here}, "
+                f"Nobody has published its chill need; {self._crops(row)} {span} hours{guess}, and {here}, "
                 f"likely enough {share}"
             )
         verb = (
@@ -303,14 +321,21 @@ class Teller:
                 told.append(f"It ripens {list_words(list(context.goals.seasons))} in the season, as you wish")
             else:
                 told.append("It ripens outside the part of the season you wish")
-        if (context.goals.low_spray or context.site.wetness == "wet") and context.varieties.disease.known[
-            row
-        ]:
-            good = context.varieties.disease.value[row] >= 0.6
-            told.append(
-                f"Published disease ratings are {'on the resistant side' if good else 'middling or poor'}"
-            )
+        if (context.goals.low_spray or context.site.wetness == "wet") and context.plot is not None:
+            weather = context.plot.around.weather
+            told.append(disease.told(context.varieties, weather, context.site.wetness, row))
+        if context.plot is not None and "ground" in context.wished:
+            told.append(context.plot.stock_sentence(self.crop[row], context.site, context.goals))
+        told = [sentence for sentence in told if sentence]
         return told
+
+    def record(self, row: int) -> str:
+        """Which published lists for like climates recommend it; empty where none does."""
+        named = self.context.recommended(row) if self.context.recommended else []
+        if not named:
+            return ""
+        count = "a published list for a region" if len(named) == 1 else f"lists for {len(named)} regions"
+        return f"Recommended by {count} with a climate like yours: {list_words(region_names(named[:3]))}"
 
     def limit(self, name: str, row: int) -> str:
         """The sentence of one limiting criterion."""
@@ -371,6 +396,15 @@ def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.o
     return why, watch
 
 
+def region_names(regions: Sequence[str]) -> list[str]:
+    """Names of regions as written in a sentence.
+
+    >>> region_names(["georgia-south"])
+    ['Georgia South']
+    """
+    return [name.replace("-", " ").title() for name in regions]
+
+
 def _stop(sentence: str) -> str:
     return f"{sentence}."
 
@@ -403,6 +437,8 @@ def reasons(context: Context, rows: NDArray[np.intp], units: str = "metric") -> 
         tell += teller.wish(row)
         if len(tell) < 4:
             tell.append(teller.limit("season", row))
+        if len(tell) < 5 and (record := teller.record(row)):
+            tell.append(record)
         sentences = [_stop(sentence) for sentence in tell[:5]]
         warning = warnings.get(teller.crop[row])
         told.append([*sentences, warning] if warning else sentences)

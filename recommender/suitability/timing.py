@@ -14,9 +14,11 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.biology.phenology import Bloom, phenology
+from recommender.biology.phenology import Bloom, bloom_needs, phenology
+from recommender.biology.ripening import ripening_needs
 from recommender.climate.season import SEASON_DAYS
 
 if TYPE_CHECKING:
@@ -84,6 +86,16 @@ def _timing(profile: Profile, varieties: Varieties, frost_shift: float) -> Timin
         harvest_known=harvest.told_by != "crop",
         blooms=bloom,
     )
+
+
+def alike(varieties: Varieties) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
+    """Figures (V,) that tell apart when varieties bloom, and with those when they ripen, at any site: rows
+    with the same figures have the same dates and errors."""
+    bloom = bloom_needs(varieties.frame)
+    ripe = ripening_needs(varieties.frame, bloom.shift_d)
+    crop = pd.factorize(bloom.crop)[0].astype(np.float64)
+    own = bloom.log_requirement, bloom.need_factor, bloom.error_d, bloom.variety_error_d
+    return (crop, *own), (ripe.days, ripe.window_start, ripe.window_end, ripe.error_d)
 
 
 def weeks_of_fruit(start: Floats, end: Floats) -> float:

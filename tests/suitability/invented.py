@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.catalog.gaps import empty_estimates
 from recommender.errors import UnknownName
 
 YEARS = 30
@@ -105,12 +106,20 @@ class InventedCatalog:
         return pd.DataFrame(_CROPS, columns=names)
 
     def rootstocks(self) -> pd.DataFrame:
-        names = ["for_crops", "mature_height_low_m", "size_percent_low"]
-        return pd.DataFrame([("apple", 1.5, 15.0), ("peach", 2.4, 60.0)], columns=names)
+        names = ["rootstock", "for_crops", "mature_height_low_m", "size_percent_low"]
+        rows = [("Invented dwarf", "apple", 1.5, 15.0), ("Invented stock", "peach", 2.4, 60.0)]
+        return pd.DataFrame(rows, columns=names)
 
     def settled_all(self) -> pd.DataFrame:
         rows = [(crop, name, "zone_min", 3) for crop, name, zone, *_ in _VARIETIES if zone is not None]
         return pd.DataFrame(rows, columns=["crop", "variety", "trait", "n_sources"])
+
+    def estimates(self) -> pd.DataFrame:
+        return empty_estimates()
+
+    def planting(self) -> pd.DataFrame:
+        rows = [("frost_cover_gain", "light covers", 3.0, 4.0, "published")]
+        return pd.DataFrame(rows, columns=["quantity", "crop_group", "low", "high", "basis"])
 
     def cautions(self) -> pd.DataFrame:
         rows = [

@@ -68,7 +68,10 @@ def test_an_unknown_variety_stands_below_proven_ones_and_above_unfit_ones() -> N
 def test_the_frame_is_whole_ranked_and_within_bounds() -> None:
     frame = ranked(coldest=-18.0).frame
     assert frame["rank"].tolist() == list(range(1, 10))
-    assert frame["score"].is_monotonic_decreasing
+    fallen = frame["verdict"] == "ruled out"
+    assert frame.loc[~fallen, "score"].is_monotonic_decreasing
+    assert frame.loc[fallen, "score"].is_monotonic_decreasing
+    assert fallen.is_monotonic_increasing
     assert (frame["score_low"] <= frame["score"]).all()
     assert (frame["score"] <= frame["score_high"]).all()
     values = frame[[name for name in map(str, frame) if name.startswith("c_")]].to_numpy()

@@ -1,0 +1,233 @@
+"""docs/validation.md and its plot, from a `Report`. In comes the report; out go Markdown and a chart "
+"file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import altair as alt
+import pandas as pd
+
+from recommender.errors import BadInput, StorageFault
+from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Report
+from recommender.suitability.validation import RULES
+
+DRAWN = (WITH, WITHOUT, *RULES)
+
+
+def chart(report: Report) -> alt.VConcatChart:
+    """AUC of every list by way of ranking, and how listed varieties were judged."""
+    lists = report.lists[report.lists["way"].isin(DRAWN)]
+    spread = (
+        alt.Chart(lists, title="Each point one crop of one region; the tick is the mean", width=560)
+        .mark_circle(size=36, opacity=0.4)
+        .encode(
+            x=alt.X("auc:Q", title="AUC: chance that a recommended variety stands above another").scale(
+                domain=[0, 1]
+            ),
+            y=alt.Y("way:N", title=None, sort=list(DRAWN)),
+            tooltip=["region", "crop", alt.Tooltip("auc:Q", format=".2f"), "named", "of"],
+        )
+    )
+    mean = (
+        alt.Chart(lists)
+        .mark_tick(thickness=3, size=22)
+        .encode(x="mean(auc):Q", y=alt.Y("way:N", sort=list(DRAWN)))
+    )
+    shares = report.verdicts.melt(
+        "verdict",
+        ["share recommended", "share marginal", "share not recommended"],
+        var_name="published",
+        value_name="share",
+    )
+    shares["published"] = shares["published"].str.removeprefix("share ")
+    bars = (
+        alt.Chart(shares, title="How listed varieties with each verdict were published", width=560)
+        .mark_bar()
+        .encode(
+            x=alt.X("share:Q", title="share of those listed").axis(format="%"),
+            y=alt.Y("verdict:N", title=None, sort=list(report.verdicts["verdict"])),
+            color=alt.Color("published:N", title="published as").scale(
+                domain=["recommended", "marginal", "not recommended"], range=["#3d6b35", "#c9a227", "#8c3b2e"]
+            ),
+        )
+    )
+    return alt.vconcat(alt.layer(spread, mean), bars)
+
+
+def draw(report: Report, path: Path) -> None:
+    """Draw the chart to an .html, .svg or .png file. Raises BadInput, StorageFault."""
+    if path.suffix.lower() not in (".html", ".svg", ".png"):
+        raise BadInput(
+            "The plot's format is not known",
+            where=str(path),
+            remedy="Name a file ending in .html, .svg or .png",
+        )
+    try:
+        chart(report).save(str(path))
+    except ImportError:
+        raise BadInput(
+            "Drawing .svg and .png needs vl-convert-python",
+            where=str(path),
+            remedy="Install it, or write .html",
+        ) from None
+    except OSError as error:
+        raise StorageFault(
+            f"The plot cannot be written: {error.strerror}",
+            where=str(path),
+            remedy="Name a file in a folder you can write to",
+        ) from None
+
+
+def _summary(report: Report, subset: str) -> list[str]:
+    rows = report.summary[report.summary["subset"] == subset]
+    lines = [
+        "| way of ranking | AUC | AP@10 | lists | pairs in order | pairs | with marginal |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for row in rows.to_dict("records"):
+        way = row["way"]
+        pairs = f"{row['pairs_in_order']:.2f}" if row["pairs"] else "none"
+        marginal = (
+            f"{row['with_marginal_in_order']:.2f} of {row['with_marginal']}"
+            if row["with_marginal"]
+            else "none"
+        )
+        lines.append(
+            f"| {way} | {row['auc']:.3f} | {row['ap10']:.3f} | "
+            f"{row['lists']} | {pairs} | {row['pairs']} | {marginal} |"
+        )
+    return lines
+
+
+def _figure(report: Report, way: str, column: str, subset: str = "all") -> float:
+    rows = report.summary
+    return float(rows.loc[(rows["subset"] == subset) & (rows["way"] == way), column].iloc[0])
+
+
+def _crops(lists: pd.DataFrame) -> list[str]:
+    ours = lists[lists["way"] == WITH].groupby("crop")["auc"].agg(["mean", "count"])
+    plain = lists[lists["way"].isin(RULES)].pivot_table("auc", index="crop", columns="way")
+    lines = ["| crop | lists | AUC | " + " | ".join(RULES) + " |", "|---|---|---|" + "---|" * len(RULES)]
+    named = plain.to_dict("index")
+    for crop in map(str, ours.sort_values("mean", ascending=False).index):
+        row = ours.loc[crop]
+        rules = " | ".join(f"{named[crop][rule]:.2f}" for rule in RULES)
+        lines.append(f"| {crop!s} | {row['count']:.0f} | {row['mean']:.2f} | {rules} |")
+    return lines
+
+
+def agreement_page(report: Report, source_only: Report, everyone: Report) -> str:
+    """The page in Markdown; every figure in it is from the three reports."""
+    best = max(_figure(report, rule, "auc") for rule in RULES)
+    ours, pairs = _figure(report, WITH, "auc"), _figure(report, WITH, "pairs_in_order")
+    lines = [
+        "# Agreement with published recommendations",
+        "",
+        "*Written by `orchardwright validate --page docs/validation.md`; every figure is measured by "
+        "that command.*",
+        "",
+        f"Over {_figure(report, WITH, 'lists'):.0f} lists (one crop of one region, three recommended "
+        f"varieties or more), "
+        f"a recommended variety stands above another of its crop with a chance of {ours:.3f} (AUC). The "
+        f"best of the "
+        f"three plain rules reaches {best:.3f}. Of {_figure(report, WITH, 'pairs'):.0f} pairs of a "
+        f"recommended and a "
+        f"not recommended variety of one list, {pairs:.0%} stand in the right order. The aim was 0.85 "
+        f"for both and 0.10 "
+        "ahead of every rule.",
+        "",
+        "## How it is measured",
+        "",
+        "- Each region is ranked as a grower there would rank it, from its point on the map, without wishes.",
+        "- Left out before it is ranked: every list and every description by the same source or by "
+        "another source of "
+        "the same web host, by anybody in the same state, province or (elsewhere) country, and lists of "
+        "places within "
+        "150 km. Weights are fitted on regions that share no state and no source with it.",
+        "- Asked about are the varieties that a catalog without those records would hold: one that only "
+        "the left out "
+        "records name is neither counted as found nor as missed.",
+        "- What single facts say (hardiness, chill, season) is not left out, as a fact is no "
+        "recommendation; but some "
+        "of these facts come from the same bulletins, so figures without the track record are on the "
+        "friendly side.",
+        "- Zones of regions and their points are the compiler's. A variety missing from a list is no "
+        "negative.",
+        "- Strict lists are those of extension services, authorities, papers and genebanks without a flag.",
+        "",
+        "## All lists",
+        "",
+        *_summary(report, "all"),
+        "",
+        "## Strict lists",
+        "",
+        *_summary(report, "strict"),
+        "",
+        "## Where the state is covered already",
+        "",
+        "The same with only the region's own sources and their kin left out (`--source-only`): what a "
+        "new list from a "
+        "state that others have described meets.",
+        "",
+        *_summary(source_only, "all"),
+        "",
+        "## Asked about every variety",
+        "",
+        "The same as the first table, but asking also about varieties that are known from nowhere but "
+        "what is left "
+        "out (`--everyone`). Nothing can be said of these, so they sink, and every way of ranking loses.",
+        "",
+        *_summary(everyone, "all"),
+        "",
+        "## By crop",
+        "",
+        *_crops(report.lists),
+        "",
+        "## Verdicts",
+        "",
+        "How varieties that a list names were judged here.",
+        "",
+        "| our verdict | recommended | marginal | not recommended |",
+        "|---|---|---|---|",
+    ]
+    for _, row in report.verdicts.iterrows():
+        cells = [
+            f"{row[name]} ({row[f'share {name}']:.0%})"
+            for name in ("recommended", "marginal", "not recommended")
+        ]
+        lines.append(f"| {row['verdict']} | {' | '.join(cells)} |")
+    lines += [
+        "",
+        "## What each criterion is worth",
+        "",
+        "Change of the mean AUC, and mean places a variety moves within its crop, when a criterion "
+        "counts nothing.",
+        "",
+        "| criterion | AUC | places moved |",
+        "|---|---|---|",
+    ]
+    lines += [
+        f"| {row.criterion} | {row.auc_change:+.4f} | {row.places_moved:.1f} |"
+        for row in report.sensitivity.itertuples()
+    ]
+    lines += [
+        "",
+        "## What remains",
+        "",
+        f"- Varieties no other list names are ranked with an AUC of "
+        f"{_figure(report, UNLISTED, 'auc'):.3f}: for these the "
+        "record is who described them, and where.",
+        f"- Without its track record the model reaches {_figure(report, WITHOUT, 'auc'):.3f}: "
+        f"hardiness, chill and frost tell "
+        "what lives, not what is grown; many obscure varieties would live.",
+        "- Peaches of the Gulf states rank poorly when all of their state is left out: most that the Alabama "
+        "lists name are on no list elsewhere, and many are described nowhere else.",
+        "- This is no independent test of everything. The weights set by hand, one width of the climate "
+        "kernel and the pull of the fit were revised once after such figures were first seen on these same "
+        "lists, and the kinds of record were chosen on them; only the learned weights are fitted on other "
+        "regions throughout. `datasets/score_weights.json` says how the two compare and which ship.",
+        "- Pairs are few, so a difference of a few hundredths between two ways is one or two pairs.",
+        "",
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,59 @@
+"""Agreement with published regional lists (datasets/regional_lists.csv, source_id beside each row) on a
+spread of regions, each with its own state and sources left out. Bounds lie below what is measured;
+docs/validation.md has all."""
+
+from __future__ import annotations
+
+import pytest
+
+from recommender import open_catalog
+from recommender.suitability.agreement import EXPLICIT
+from recommender.suitability.validation import Validation, measured, plain_rules
+from recommender.suitability.weights import HAND
+
+REGIONS = [
+    "alaska-interior", "colorado-front-range", "georgia-mountain", "georgia-south", "iowa-north",
+    "iowa-south", "louisiana-south", "massachusetts-central", "nevada-las-vegas", "new-hampshire",
+    "ontario-niagara", "south-carolina-coastal-plain", "south-dakota", "germany-schwaebisch-gmuend",
+    "virginia-new-river-valley",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def validation() -> Validation:
+    return Validation(open_catalog(), regions=REGIONS)
+
+
+def test_recommended_varieties_stand_above_the_others_of_their_crop(validation: Validation) -> None:
+    lists, _ = measured(validation, validation.cases(), validation.scores(lambda _: HAND))
+    assert len(lists) >= 25
+    assert lists["auc"].mean() > 0.80
+    assert lists["ap10"].mean() > 0.20
+
+
+def test_the_model_is_ahead_of_every_plain_rule(validation: Validation) -> None:
+    ours = measured(validation, validation.cases(), validation.scores(lambda _: HAND))[0]["auc"].mean()
+    for name, scores in plain_rules(validation).items():
+        assert ours > measured(validation, validation.cases(), scores)[0]["auc"].mean() + 0.05, name
+
+
+def test_the_record_adds_to_what_lives_and_does_not_replace_it(validation: Validation) -> None:
+    cases = validation.cases()
+    both = measured(validation, cases, validation.scores(lambda _: HAND))[0]["auc"].mean()
+    without = measured(validation, cases, validation.scores(lambda _: HAND, record=False))[0]["auc"].mean()
+    assert both > without > 0.60
+
+
+def test_most_varieties_judged_differently_by_one_list_stand_in_its_order(validation: Validation) -> None:
+    _, pairs = measured(validation, validation.cases(), validation.scores(lambda _: HAND))
+    explicit = pairs.loc[pairs["kind"] == EXPLICIT, "in_order"]
+    assert len(explicit) > 15
+    assert explicit.mean() > 0.6
+
+
+def test_few_recommended_varieties_are_ruled_out(validation: Validation) -> None:
+    ruled_out = total = 0
+    for index, case in validation.cases():
+        verdict = validation.regions[index].verdict[case.of[case.named]]
+        ruled_out, total = ruled_out + int((verdict == 3).sum()), total + len(verdict)
+    assert ruled_out < 0.1 * total
