@@ -9,7 +9,6 @@ cold all follow from the moved series.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -21,7 +20,6 @@ from recommender.suitability.site import Site, climate_of
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
-    from recommender.climate.profile import Profile
 
 LEAST_degC, MOST_degC = -2.0, 6.0
 # What each limiting criterion is called in a line of words.
@@ -53,20 +51,6 @@ class Warming:
         return table.reindex(index=order, columns=order, fill_value=0)
 
 
-@lru_cache(maxsize=32)
-def _warmer(site: Site, warming_degC: float) -> Profile:
-    from recommender.climate import normals, profile
-
-    now, _ = climate_of(site)
-    if site.zone is not None and site.chill_hours is not None:
-        base = normals.normals_like(site.zone, site.chill_hours, site.lat)
-    else:
-        if now.lat is None or now.lon is None:
-            raise BadInput("Nothing says where the site is", remedy="Give place, or lat and lon")
-        base = normals.normals_at(now.lat, now.lon, now.elevation_m)
-    return profile.build_profile(base, warming_degC=warming_degC)
-
-
 def under_warming(
     site: Site, goals: Goals | None = None, catalog: Catalog | None = None, warming_degC: float = 2.0
 ) -> Warming:
@@ -78,7 +62,8 @@ def under_warming(
             remedy=f"Give {LEAST_degC:g} to {MOST_degC:g} degrees Celsius",
         )
     now = ranking.rank(site, goals, catalog)
-    then = ranking.rank(site, goals, catalog, profile=_warmer(site, float(warming_degC)))
+    warmer, _ = climate_of(site, warming_degC=(float(warming_degC),))
+    then = ranking.rank(site, goals, catalog, profile=warmer)
     return Warming(compare(now, then), now, then, float(warming_degC))
 
 

@@ -9,6 +9,7 @@ import pytest
 from recommender import Goals, Site, open_catalog, rank
 from recommender.suitability import track_record
 from recommender.suitability.ranking import records_of, varieties_of
+from recommender.suitability.reasons import region_names
 from recommender.suitability.track_record import FIGURES, RECORDS, Records, likeness, sum_up, track_records
 from recommender.suitability.weights import HAND, living, standing, weights_of
 
@@ -134,3 +135,19 @@ def test_the_weights_that_ship_are_never_negative_and_name_every_criterion() -> 
     assert set(weights.powers) == set(HAND.powers)
     assert set(weights.record) == set(RECORDS)
     assert min(*weights.powers.values(), *weights.record.values(), weights.rating) >= 0.0
+
+
+def test_the_reasons_name_only_regions_alike_whose_lists_recommend_the_variety() -> None:
+    catalog = open_catalog()
+    ranking = rank(Site(lat=42.87, lon=-76.99), Goals(crops=("apple",)), catalog)
+    lists = catalog.regional_lists()
+    lists = lists[(lists["crop"] == "apple") & (lists["verdict"] == "recommended")]
+    said = 0
+    for record in ranking.records(top=20):
+        for sentence in record["reasons"]:
+            if sentence.startswith("Recommended by"):
+                said += 1
+                here = set(region_names(lists.loc[lists["variety"] == record["variety"], "region"].tolist()))
+                named = sentence.split(": ", 1)[1].rstrip(".").replace(" and ", ", ").split(", ")
+                assert here >= set(named)
+    assert said > 3
