@@ -122,6 +122,7 @@ def place_of(
     """A site made ready for the varieties of `crops`. Raises what `rank` raises."""
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import existing_trees
+    from recommender.suitability.weights import living, weights_of
 
     asked = (goals or Goals()).model_copy(update={"crops": tuple(crops)})
     ranking = rank(site, asked, catalog=catalog, profile=profile)
@@ -139,10 +140,7 @@ def place_of(
         out[rows] = values
         return out
 
-    powers = [
-        np.clip(frame[f"c_{name}"].to_numpy(dtype=float), 1e-6, 1.0) ** limit.power
-        for name, limit in LIMITS.items()
-    ]
+    limits = {name: frame[f"c_{name}"].to_numpy(dtype=float) for name in LIMITS}
     roomy = (
         site.space_m is None
         and site.plot_m2 is None
@@ -150,7 +148,7 @@ def place_of(
         and asked.max_height_m is None
     )
     return Place(
-        lives=spread(np.prod(powers, axis=0), np.nan, float),
+        lives=spread(living(limits, weights_of(catalog).powers), np.nan, float),
         verdict=spread(frame["verdict"].to_numpy(dtype=object), "", object),
         why=spread(frame["why"].to_numpy(dtype=object), "", object),
         watch=spread(frame["watch"].to_numpy(dtype=object), "", object),
