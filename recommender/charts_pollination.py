@@ -65,9 +65,12 @@ def _nodes(matrix: PollinationMatrix, rows: np.ndarray) -> pd.DataFrame:
         else plain(matrix.variety_of[k])
         for k in rows
     ]
+    short = [plain(matrix.variety_of[k]) for k in rows]
     return pd.DataFrame(
         {
             "name": names,
+            # The drawing has room for the variety alone; the crop stands in the sentence and on hovering.
+            "label": [name if short.count(own) > 1 else own for name, own in zip(names, short, strict=True)],
             "x": np.sin(angle),
             "y": np.cos(angle),
             "state": state,
@@ -136,7 +139,7 @@ def _in_words(nodes: pd.DataFrame, links: pd.DataFrame, sentence: str) -> str:
 
 def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerChart | alt.FacetChart:
     ink, rule, leaf = COLOURS[paper]
-    span = alt.Scale(domain=[-1.6, 1.6], nice=False)
+    span = alt.Scale(domain=[-1.75, 1.75], nice=False)
     x = alt.X("x:Q", axis=None, scale=span)
     y = alt.Y("y:Q", axis=None, scale=span)
     words = ["all of the pollen", "part of the pollen"]
@@ -185,7 +188,7 @@ def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerC
     labels = [
         alt.Chart(part.assign(x=part["x"] * _LABEL_AT, y=part["y"] * _LABEL_AT))
         .mark_text(align=_ALIGN[str(side)], color=ink, fontSize=12, baseline="middle")
-        .encode(x=x, y=y, text="name:N", angle=alt.Angle("lean:Q", scale=None))
+        .encode(x=x, y=y, text="label:N", angle=alt.Angle("lean:Q", scale=None))
         for side, part in nodes.groupby("side")
     ]
     drawing = alt.layer(lines, heads, marks, *labels).properties(width=_SIZE, height=_SIZE)
