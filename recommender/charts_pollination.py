@@ -9,7 +9,7 @@ without a partner is a cross, one that bears alone a square, the others circles.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 import altair as alt
 import numpy as np
@@ -26,6 +26,8 @@ MOST_TREES = 20
 _LABEL_AT = 1.12
 _SIZE = 560
 _ALIGN: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
+# One entry below the other, whole, so that a phone shows them too; lines above the drawing, marks below it.
+_STACKED: dict[str, Any] = {"orient": "bottom", "direction": "vertical", "labelLimit": 0, "titleLimit": 0}
 _STATES = ("served", "bears alone", "likely served, not published", "no partner here")
 _SHAPES = ("circle", "square", "diamond", "cross")
 
@@ -146,7 +148,7 @@ def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerC
     style = alt.StrokeDash(
         "line:N",
         scale=alt.Scale(domain=words, range=[[1, 0], [2, 4]]),
-        legend=alt.Legend(title="Who serves whom (arrow: one way only)", orient="bottom", titleLimit=400),
+        legend=alt.Legend(title="Who serves whom (arrow: one way only)", **(_STACKED | {"orient": "top"})),
     )
     tips = ["donor:N", "tree:N", "serves:N"]
     drawn = links.loc[links["drawn"]]
@@ -175,12 +177,12 @@ def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerC
             shape=alt.Shape(
                 "state:N",
                 scale=alt.Scale(domain=list(_STATES), range=list(_SHAPES)),
-                legend=alt.Legend(title="Tree", orient="bottom", titleLimit=400),
+                legend=alt.Legend(title="Tree", **_STACKED),
             ),
             color=alt.Color(
                 "state:N",
                 scale=alt.Scale(domain=list(_STATES), range=[leaf, ink, "#E69F00", "#D55E00"]),
-                legend=alt.Legend(title="Tree", orient="bottom", titleLimit=400),
+                legend=alt.Legend(title="Tree", **_STACKED),
             ),
             tooltip=["name:N", "state:N"],
         )
