@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -219,7 +220,8 @@ class PollinationMatrix:
         out: dict[tuple[str, str], dict[str, Genotype]] = {}
         rows = self.genotypes.sort_values("standing", kind="stable")
         for row in rows.itertuples(index=False):
-            out.setdefault((str(row.crop), str(row.variety)), {})[str(row.series)] = row.genotype  # type: ignore[assignment]
+            found = out.setdefault((str(row.crop), str(row.variety)), {})
+            found[str(row.series)] = cast("Genotype", row.genotype)
         return out
 
     def _genotypes_of(self, k: int) -> dict[str, Genotype]:

@@ -146,7 +146,8 @@ def _first_pairs(worth: Ints) -> tuple[Ints, Ints]:
         np.put_along_axis(chosen, np.argpartition(-worth, few - 1, axis=1)[:, :few], True, axis=1)
         some = min(FIRST_PAIRS, worth.shape[0])
         np.put_along_axis(chosen, np.argpartition(-worth, some - 1, axis=0)[:some], True, axis=0)
-    return tuple(places.astype(np.int64) for places in np.nonzero(chosen & (worth > 0)))  # type: ignore[return-value]
+    orders, groups = np.nonzero(chosen & (worth > 0))
+    return orders.astype(np.int64), groups.astype(np.int64)
 
 
 def _worth_adding(worth: Ints, u: Ints, v: Ints, order: Ints, group: Ints) -> tuple[Ints, Ints]:

@@ -12,11 +12,11 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 
-from recommender.climate.season import MIDSUMMER, MIDWINTER, YEAR_DAYS, season_date
+from recommender.climate.season import MIDSUMMER, MIDWINTER, YEAR_DAYS, Hemisphere, season_date
 from recommender.orchard.facts import Fact, Facts
 from recommender.orchard.plan import Plan
 from recommender.wording import crop_in_sentence, list_words, plain
@@ -269,13 +269,31 @@ def _potted(
     return found
 
 
-def _on(day: float, harvest_year: int, hemisphere: str) -> date:
+def _on(day: float, harvest_year: int, hemisphere: Hemisphere) -> date:
     """Real date of a season day; the season starts the year before the harvest year."""
     start = date(harvest_year - 1, 7, 1) if hemisphere == "north" else date(harvest_year - 1, 1, 1)
-    month, of_month = (int(part) for part in season_date(day, hemisphere).split("-"))  # type: ignore[arg-type]
+    month, of_month = (int(part) for part in season_date(day, hemisphere).split("-"))
     near = start + timedelta(days=round(day))
     years = (near.year - 1, near.year, near.year + 1)
     return min((date(year, month, of_month) for year in years), key=lambda found: abs((found - near).days))
+
+
+class Add(Protocol):
+    """Enters one event, from season day `first` to `last` of a harvest year; `Event` tells the rest."""
+
+    def __call__(
+        self,
+        kind: str,
+        title: str,
+        first: float,
+        last: float,
+        words: str,
+        standing: str,
+        source: str = "",
+        trees: Sequence[str] = (),
+        year: int = ...,
+        every: int | None = None,
+    ) -> None: ...
 
 
 def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Event]:
@@ -329,7 +347,7 @@ def _evergreens(plan: Plan) -> set[str]:
     return {tree.crop for tree in plan.trees if tree.evergreen}
 
 
-def _care(add, profile: Profile, facts: Facts) -> None:  # type: ignore[no-untyped-def]
+def _care(add: Add, profile: Profile, facts: Facts) -> None:
     """Water, mulch, frost cover: the same for all trees of the first year."""
     hemisphere, middle = profile.hemisphere, MIDWINTER[profile.hemisphere]
     mean = fortnight_mean(profile)
@@ -395,7 +413,7 @@ def _care(add, profile: Profile, facts: Facts) -> None:  # type: ignore[no-untyp
         )
 
 
-def _by_tree(add, plan: Plan) -> None:  # type: ignore[no-untyped-def]
+def _by_tree(add: Add, plan: Plan) -> None:
     """Thinning and picking, each year from the first crop on; here of the first season shown."""
     from recommender.climate.season import season_day
 

@@ -18,7 +18,7 @@ from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.rootstocks import rootstocks_for
 from recommender.biology.stature import standard_height, tree_size
 from recommender.catalog.catalog import Catalog
-from recommender.climate.season import season_day
+from recommender.climate.season import MIDWINTER, Hemisphere, season_day
 from recommender.errors import BadInput, UnknownName
 from recommender.orchard.problem import Flags, Floats, Problem, Weights
 from recommender.orchard.spacing import IN_ROW_m
@@ -275,7 +275,7 @@ def _weeks(frame: pd.DataFrame, ranking: Ranking, wishes: PlantingWishes) -> tup
     hemisphere = ranking.context.profile.hemisphere
     days = frame.loc[~frame["standing"], "harvest_day"].dropna().to_numpy(float)
     if wishes.fresh_from is not None and wishes.fresh_to is not None:
-        first = season_day(wishes.fresh_from, hemisphere, after=_midwinter(hemisphere))
+        first = season_day(wishes.fresh_from, hemisphere, after=MIDWINTER[hemisphere])
         last = season_day(wishes.fresh_to, hemisphere, after=first)
     elif len(days):
         low, high = np.quantile(days, [_FEW, _MANY])
@@ -291,15 +291,9 @@ def _weeks(frame: pd.DataFrame, ranking: Ranking, wishes: PlantingWishes) -> tup
     return np.concatenate((fresh, store)), np.arange(len(fresh) + len(store)) < len(fresh)
 
 
-def _midwinter(hemisphere: str) -> int:
-    from recommender.climate.season import MIDWINTER
-
-    return MIDWINTER[hemisphere]
-
-
-def _store_end(date: str, hemisphere: str, begin: float) -> float:
+def _store_end(date: str, hemisphere: Hemisphere, begin: float) -> float:
     """Season day of the store's last week; it may lie in the year after the season's 548 days."""
-    day = season_day(date, hemisphere)  # type: ignore[arg-type]
+    day = season_day(date, hemisphere)
     while day < begin:
         day += 365
     return float(day)

@@ -56,7 +56,7 @@ def sheet_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> Sheet:
 
 def pdf_of(plan: Plan, catalog: Catalog, paper: str = "A4", units: Units = "metric") -> bytes:
     """The planting sheet as PDF. Raises BadInput for an unknown paper size."""
-    return pdf_bytes(sheet_of(plan, catalog, units), paper)  # type: ignore[arg-type]
+    return pdf_bytes(sheet_of(plan, catalog, units), paper)
 
 
 def html_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> str:

@@ -7,7 +7,7 @@ they lack is set as its nearest plain one (ř as r).
 from __future__ import annotations
 
 import unicodedata
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast, get_args
 
 from recommender.errors import BadInput
 from recommender.orchard.drawing import LOOKS, Drawing, drawn
@@ -51,15 +51,17 @@ def latin(text: object) -> str:
     return "".join(out)
 
 
-def pdf_bytes(sheet: Sheet, paper: PaperSize = "A4") -> bytes:
-    """The sheet on one page; type is set smaller until it fits, and only then runs on to a second page.
+def pdf_bytes(sheet: Sheet, paper: str = "A4") -> bytes:
+    """The sheet on one page, A4 or Letter; type is set smaller until it fits, and only then runs on to a
+    second page.
 
     Raises BadInput for an unknown paper size.
     """
-    if paper not in ("A4", "Letter"):
+    if paper not in get_args(PaperSize):
         raise BadInput(f"“{paper}” is no paper size here", remedy="Choose A4 or Letter")
+    chosen = cast("PaperSize", paper)
     for size in _SIZES:
-        pdf = _page(sheet, paper, size, one_page=size != _SIZES[-1])
+        pdf = _page(sheet, chosen, size, one_page=size != _SIZES[-1])
         if pdf is not None:
             return bytes(pdf.output())
     raise AssertionError("the smallest type may run on")

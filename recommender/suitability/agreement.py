@@ -147,7 +147,7 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
     auc = float(measured(validation, cases, base)[0]["auc"].mean())
     rows = []
     for name in [*HAND.powers, "rating", *HAND.record]:
-        scores = validation.scores(lambda index, name=name: without(weights[index], name))  # type: ignore[misc]
+        scores = validation.scores([without(each, name) for each in weights].__getitem__)
         moved = [
             np.abs(rankdata(base[index][case.of]) - rankdata(scores[index][case.of])).mean()
             for index, case in cases

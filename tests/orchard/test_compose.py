@@ -251,7 +251,7 @@ def test_the_sheet_is_one_page(plan: Plan, catalog: Catalog, size: str) -> None:
 
 def test_an_unknown_paper_is_refused(plan: Plan, catalog: Catalog) -> None:
     with pytest.raises(BadInput, match="paper"):
-        pdf_bytes(papers.sheet_of(plan, catalog), "A9")  # type: ignore[arg-type]
+        pdf_bytes(papers.sheet_of(plan, catalog), "A9")
 
 
 def test_names_in_other_letters_are_set_as_near_as_can_be() -> None:
