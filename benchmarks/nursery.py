@@ -56,6 +56,13 @@ def names(catalog: Catalog) -> None:
             f"seed {seed}, {len(truth)} lines, {int(truth['variety'].notna().sum())} of varieties in the book"
         )
         _scores("this project", found, truth, seconds)
+        real = truth["source"].str.startswith("published").to_numpy()
+        _scores(
+            "of these, published trade designations",
+            [pair for pair, kept in zip(found, real, strict=True) if kept],
+            truth[real],
+            0.0,
+        )
         choices = _choices(catalog, hidden)
         _plain_ways(truth, choices)
 
