@@ -16,9 +16,13 @@ from recommender.files import write_whole, written_whole
 def test_a_failure_while_writing_keeps_the_old_file_and_leaves_no_rest(tmp_path: Path) -> None:
     path = tmp_path / "plan.json"
     write_whole(path, "old")
-    with pytest.raises(ValueError, match="half way"), written_whole(path) as temporary:
+
+    def half(temporary: Path) -> None:
         temporary.write_text("half of the new")
         raise ValueError("half way")
+
+    with pytest.raises(ValueError, match="half way"), written_whole(path) as temporary:
+        half(temporary)
     assert path.read_text() == "old"
     assert [each.name for each in tmp_path.iterdir()] == ["plan.json"]
 
@@ -41,7 +45,7 @@ def test_a_full_disk_is_told_with_the_remedy_and_the_old_file_stays(
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
-    with pytest.raises(StorageFault, match="list.csv"):
+    with pytest.raises(StorageFault, match=r"list\.csv"):
         write_whole(tmp_path / "nowhere" / "list.csv", "a")
 
 
