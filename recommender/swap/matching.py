@@ -21,7 +21,7 @@ from recommender.swap import explanations
 from recommender.swap.assignment import NO_STOCK, Problem, Solution, greedy, solve
 from recommender.swap.candidates import Candidates, candidates
 from recommender.swap.explanations import Unmatched
-from recommender.swap.offers import Offer, Request
+from recommender.swap.offers import Doubt, Offer, Request
 from recommender.swap.people import Confirmed, Desk, SwapSettings, look_up
 from recommender.swap.reading import read_offers, read_requests
 
@@ -57,7 +57,8 @@ class Match:
 class SwapResult:
     """matches; unmatched: what is left over and why; rounds: people with at least 1, 2, ... plants;
     people: who asks; benefit: sum over all matches; proof: why nothing can do better; best_first: rounds and
-    benefit of always taking the best match first, for comparison; notes: for the organiser."""
+    benefit of always taking the best match first, for comparison; notes: for the organiser; doubts: names that
+    a person has to look at, never guessed."""
 
     matches: tuple[Match, ...]
     unmatched: tuple[Unmatched, ...]
@@ -67,6 +68,7 @@ class SwapResult:
     proof: str
     best_first: dict[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def served(self) -> int:
@@ -85,6 +87,7 @@ class SwapResult:
             "proof": self.proof,
             "best_first": self.best_first,
             "notes": list(self.notes),
+            "doubts": [asdict(one) for one in self.doubts],
         }
 
     def frame(self) -> pd.DataFrame:
@@ -138,6 +141,7 @@ def match_swap(
             "benefit": round(plain.benefit + sum(match.benefit * match.count for match in kept), 4),
         },
         notes=(*notes, *_warnings(desk)),
+        doubts=tuple(doubt for one in (*desk.offers, *desk.takers) for doubt in one.doubts),
     )
 
 
