@@ -81,7 +81,8 @@ class Names:
     def _query(self, text: str, crop: str) -> Query:
         if " ".join(text.casefold().split()) in _NAMELESS:
             raise BadInput("Nobody has said which variety it is", remedy="Somebody at the table may know it")
-        name, crops = text, ()
+        name = text
+        crops: tuple[str, ...] = ()
         before, colon, after = text.partition(":")
         if colon and (said := self._book.reader.crops_of(before)):
             name, crops = after.strip(), said

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
@@ -222,6 +222,9 @@ class Request(_Entry):
         return Site(**given, neighbours_have_fruit_trees="yes")
 
 
+Entry = TypeVar("Entry", Offer, Request)
+
+
 def stocks_at_hand(entries: tuple[str, ...]) -> dict[str, int]:
     """Rootstocks as written -> how many of each.
 
@@ -250,7 +253,7 @@ class Doubt:
     says: str
 
 
-def settled(entry: Offer | Request, written: str, variety: tuple[str, str]) -> Offer | Request:
+def settled(entry: Entry, written: str, variety: tuple[str, str]) -> Entry:
     """The entry with a name, wish or tree that was in doubt written as the variety a person chose.
 
     variety: (crop, variety) as the catalog has them.

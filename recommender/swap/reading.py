@@ -97,8 +97,8 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
         )
     if len(rows) > MOST_ROWS:
         raise BadInput(f"The table has more than {MOST_ROWS:,} lines", where=path.name, remedy="Split it")
-    columns, left_out = _columns(path, rows[0][1], model)
-    return _entries(path, rows, columns, [*notes, *left_out], model)
+    columns, more = _columns(path, rows[0][1], model)
+    return _entries(path, rows, columns, [*notes, *more], model)
 
 
 def _csv(path: Path, raw: bytes) -> tuple[list[tuple[int, list[str]]], list[str]]:
@@ -124,8 +124,8 @@ def _csv(path: Path, raw: bytes) -> tuple[list[tuple[int, list[str]]], list[str]
         numbers = list_words([str(number) for number in list(other)[:_LISTED]])
         more = " and more" if len(other) > _LISTED else ""
         notes.append(
-            f"{path.name}: line {numbers}{more} {'is' if len(other) == 1 else 'are'} not in UTF-8 and read as "
-            "Windows-1252; look at the accents"
+            f"{path.name}: line {numbers}{more} {'is' if len(other) == 1 else 'are'} not in UTF-8 and read "
+            "as Windows-1252; look at the accents"
         )
     return rows, notes
 
@@ -189,7 +189,7 @@ def _entries(
                 f"{path.name}, line {number}, column “{headings[n]}”: {why}" for n, why in spoilt.items()
             ]
             continue
-        answers = {name: _value(cell) for name, cell in given.items()}
+        answers: dict[str, Any] = {name: _value(cell) for name, cell in given.items()}
         try:
             entries.append(model(**answers))
         except BadInput as error:
