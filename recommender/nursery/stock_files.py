@@ -125,7 +125,7 @@ def table_from(
             remedy=f"Split it into lists of at most {MAX_LINES:,} lines",
         )
     if data[:4] == b"PK\x03\x04":
-        numbered, notes = _xlsx_rows(data, name), dict[int, str]()
+        numbered, notes = workbook_rows(data, name), dict[int, str]()
     elif data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or data[:4] == b"%PDF":
         raise BadInput("This kind of file is not read", where=name, remedy="Save it as XLSX or CSV")
     else:
@@ -142,8 +142,8 @@ def table_from(
     return _mapped(rows, name, known, columns or {}, needed, notes)
 
 
-def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict[int, str]]:
-    """Rows with their number, and which of them were not UTF-8."""
+def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
+    """The lines of a text file with their ends, and which of them were not UTF-8. Raises BadInput."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
             lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
@@ -155,6 +155,12 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict
         lines, other = _decoded(data.removeprefix(b"\xef\xbb\xbf"))
     if any("\0" in line for line in lines[:50]):
         raise BadInput("This is no list of text lines", where=name, remedy="Save it as XLSX or CSV")
+    return lines, other
+
+
+def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict[int, str]]:
+    """Rows with their number, and which of them were not UTF-8."""
+    lines, other = text_lines(data, name)
     sample = "".join(lines[:20])
     delimiter = max(
         (";", "\t", ",", "|"),
@@ -197,17 +203,20 @@ def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
     return lines, other
 
 
-def _xlsx_rows(data: bytes, name: str) -> list[tuple[int, list[str]]]:
-    """Rows of the first sheet that holds any; a formula is kept as its text, which starts with "="."""
+def workbook_rows(data: bytes, name: str, most_bytes: int = 8 * MAX_BYTES) -> list[tuple[int, list[str]]]:
+    """Rows of the first sheet that holds any; a formula is kept as its text, which starts with "=".
+
+    most_bytes: what the workbook may unpack to [bytes]. Raises BadInput.
+    """
     import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             unpacked = sum(part.file_size for part in packed.infolist())
-        if unpacked > 8 * MAX_BYTES:
+        if unpacked > most_bytes:
             raise BadInput(
-                f"The workbook unpacks to {unpacked / 1e6:.0f} MB; at most {8 * MAX_BYTES / 1e6:.0f} MB"
+                f"The workbook unpacks to {unpacked / 1e6:.0f} MB; at most {most_bytes / 1e6:.0f} MB"
                 f" are read",
                 where=name,
                 remedy="Save the stock list alone, without pictures and empty rows",

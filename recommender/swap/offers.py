@@ -7,8 +7,9 @@ area are all that is asked of a person.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
@@ -17,9 +18,6 @@ from recommender.suitability.answers import Answers
 from recommender.suitability.goals import Use
 from recommender.suitability.site import Frost, Site, Soil, Wetness, YesNo
 from recommender.wording import plain
-
-if TYPE_CHECKING:
-    from recommender.catalog.store import Catalog
 
 Kind = Literal["plant", "scion wood"]
 KINDS: tuple[Kind, ...] = ("plant", "scion wood")
@@ -224,6 +222,9 @@ class Request(_Entry):
         return Site(**given, neighbours_have_fruit_trees="yes")
 
 
+Entry = TypeVar("Entry", Offer, Request)
+
+
 def stocks_at_hand(entries: tuple[str, ...]) -> dict[str, int]:
     """Rootstocks as written -> how many of each.
 
@@ -238,6 +239,31 @@ def stocks_at_hand(entries: tuple[str, ...]) -> dict[str, int]:
     return held
 
 
-def resolve_name(text: str, crop: str, catalog: Catalog) -> tuple[str, str]:
-    """The accepted (crop, variety) of a name as written. Raises UnknownName (nearest three) or BadInput."""
-    return catalog.resolve(text, crop or None)
+@dataclass(frozen=True)
+class Doubt:
+    """A name that a person has to look at. kind: offer or request; id: of the entry; written: the name as it
+    stands there; decision: review (it may mean several) or unknown; candidates: (crop, variety) it may mean,
+    likeliest first; says: the same as a sentence."""
+
+    kind: str
+    id: str
+    written: str
+    decision: str
+    candidates: tuple[tuple[str, str], ...]
+    says: str
+
+
+def settled(entry: Entry, written: str, variety: tuple[str, str]) -> Entry:
+    """The entry with a name, wish or tree that was in doubt written as the variety a person chose.
+
+    variety: (crop, variety) as the catalog has them.
+    """
+    crop, name = variety
+    if isinstance(entry, Offer):
+        return entry.model_copy(update={"crop": crop, "variety": name}) if entry.variety == written else entry
+    chosen = f"{crop}:{name}"
+    lists = {
+        field: tuple(chosen if one == written else one for one in getattr(entry, field))
+        for field in ("varieties", "existing_trees")
+    }
+    return entry.model_copy(update=lists)
