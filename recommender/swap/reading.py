@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from recommender.errors import BadInput, DataFaults
-from recommender.nursery.stock_files import is_formula, text_lines, workbook_rows
 from recommender.swap.offers import Offer, Request
+from recommender.tables_in import is_formula, text_lines, workbook_rows
 from recommender.wording import list_words, plain
 
 Entry = TypeVar("Entry", Offer, Request)
