@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import pandas as pd
 
@@ -21,6 +21,7 @@ from recommender.nursery.decisions import Decisions
 from recommender.nursery.names import read_stock
 from recommender.nursery.stock_files import ORDERS, Table, numbered
 from recommender.nursery.stock_line import parse_count
+from recommender.suitability.goals import Use
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -36,6 +37,16 @@ PRIORITY_WORDS = {
     "last": 3, "c": 3,
 }  # fmt: skip
 USUAL_PRIORITY = 2
+_USE_WORDS: dict[str, Use] = {
+    "fresh": "fresh", "eating": "fresh", "dessert": "fresh", "eating fresh": "fresh", "fresh eating": "fresh",
+    "table": "fresh", "eater": "fresh", "eaters": "fresh", "tafelobst": "fresh", "cooking": "cooking",
+    "culinary": "cooking", "cooker": "cooking", "cookers": "cooking", "baking": "cooking", "pies": "cooking",
+    "cider": "cider", "perry": "cider", "most": "cider", "juice": "juice", "juicing": "juice",
+    "pressing": "juice", "saft": "juice", "canning": "canning", "bottling": "canning",
+    "preserving": "canning", "jam": "jam", "jelly": "jam", "jams": "jam", "drying": "drying", "dried": "drying", "oil": "oil",
+    "storage": "storage", "keeping": "storage", "storing": "storage", "keeper": "storage",
+}  # fmt: skip
+"""Words of customers for what fruit is for -> the words of `Goals.uses` (common practice)."""
 _LIST = re.compile(r"[|;,/+]|\band\b|\bor\b")
 _SPARE = re.compile(r"[|;,]")
 
@@ -45,8 +56,9 @@ class Orders:
     """lines: one row an order line, columns COLUMNS; `problem` is empty where the line can be served.
 
     crops: tuple of crops accepted besides the one ordered; trees: (crop, variety) standing at the customer's;
-    uses:
-    tuple. site: key into `sites`, "" if not known. faults: one sentence for each cell that could not be used.
+    uses: what
+    the fruit is for, in the words of `Goals.uses`. site: key into `sites`, "" if not known.
+    faults: one sentence for each cell that could not be used.
     """
 
     lines: pd.DataFrame
@@ -104,6 +116,11 @@ def read_orders(
                 f" {USUAL_PRIORITY}"
             )
             priority = USUAL_PRIORITY
+        uses, unread = _uses(cells.get("uses", ""))
+        if unread:
+            faults.append(
+                f"{where}: the use “{unread[0][:40]}” is none of {', '.join(get_args(Use))}; it is left out"
+            )
         accepted, unknown = _resolved(cells.get("crops", ""), _LIST, catalog.resolve_crop)
         trees, strangers = _resolved(cells.get("trees", ""), _SPARE, catalog.resolve)
         faults += [f"{where}: {message}" for message in (*unknown, *strangers)]
@@ -127,11 +144,7 @@ def read_orders(
                 "crops": tuple(dict.fromkeys(accepted)),
                 "site": key,
                 "trees": tuple(dict.fromkeys(trees)),
-                "uses": tuple(
-                    dict.fromkeys(
-                        word.strip().casefold() for word in _LIST.split(cells.get("uses", "")) if word.strip()
-                    )
-                ),
+                "uses": uses,
                 "confidence": found["confidence"],
                 "decision": found["decision"],
                 "problem": problem,
@@ -146,6 +159,13 @@ def _name_problem(found: Mapping[Any, Any]) -> str:
         return ""
     near = f"; near are {found['runners_up']}" if found.get("runners_up") else ""
     return f"the variety “{str(found['text'])[:60]}” is not known for certain{near}"
+
+
+def _uses(cell: str) -> tuple[tuple[Use, ...], list[str]]:
+    """Uses a cell names, in the words of `Goals.uses`, and the words that are none."""
+    words = [" ".join(word.casefold().split()) for word in _LIST.split(cell) if word.strip()]
+    found = [_USE_WORDS[word] for word in words if word in _USE_WORDS]
+    return tuple(dict.fromkeys(found)), [word for word in words if word not in _USE_WORDS]
 
 
 def _priority(cell: str) -> int | None:

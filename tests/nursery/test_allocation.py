@@ -109,6 +109,30 @@ def test_stand_in_below_the_least_is_not_sent(catalog: Catalog) -> None:
         allocate(orders, _stock(catalog), catalog, least=0.0)
 
 
+def test_use_the_customer_named_decides_between_stand_ins(catalog: Catalog) -> None:
+    """A cooking apple in place of a cooking apple keeps its worth for a cook and loses some for an eater."""
+    stock = _stock(catalog, "Variety,Qty\napple Howgate Wonder,1\napple Discovery,1\n")
+    lines = "Order,Variety,Qty,Use\nA,Bramley's Seedling,1,{}\n"
+
+    def worth(use: str) -> dict[str, float]:
+        sent = allocate(_orders(catalog, lines.format(use)), stock, catalog, least=0.01).sent
+        return dict(zip(sent["variety"], sent["acceptance"], strict=True))
+
+    plain, cooking, eating = worth(""), worth("culinary"), worth("eating | dessert")
+    assert set(cooking) == {"Howgate Wonder"}
+    assert cooking == plain
+    assert eating != plain
+
+
+def test_use_that_is_none_is_told_and_left_out(catalog: Catalog) -> None:
+    orders = _orders(catalog, "Order,Variety,Qty,Use\nA,apple Katy,1,cooking|firewood\n")
+    assert orders.lines["uses"].iloc[0] == ("cooking",)
+    assert len(orders.faults) == 1
+    assert "row 2" in orders.faults[0]
+    assert "“firewood”" in orders.faults[0]
+    assert allocate(orders, _stock(catalog), catalog).sent["acceptance"].tolist() == [1.0]
+
+
 def test_rootstock_that_was_ordered_comes_first(catalog: Catalog) -> None:
     orders = _orders(
         catalog, "Order,Variety,Rootstock,Qty\nA,apple Discovery,M9,3\nB,apple Discovery,M26,4\n"
