@@ -74,11 +74,17 @@ def _values(found: Dossier) -> pd.DataFrame:
 
     def joined(ids: object, column: str) -> str:
         names = [] if missing(ids) else [name for name in str(ids).split("|") if name in sources.index]
-        return " | ".join(str(sources.loc[name, column]) for name in names if not missing(sources.loc[name, column]))
+        return " | ".join(
+            str(sources.loc[name, column]) for name in names if not missing(sources.loc[name, column])
+        )
 
     known = _known(found)
     columns = ["crop", "variety", "trait", "value", "number", "low", "high", "unit", "standing", "agreement"]
-    return known[[*columns, "disagreement", "n_evidence"]].assign(
-        sources=[joined(ids, "title") for ids in known["source_ids"]],
-        addresses=[joined(ids, "url") for ids in known["source_ids"]],
-    ).rename(columns={"n_evidence": "statements"})
+    return (
+        known[[*columns, "disagreement", "n_evidence"]]
+        .assign(
+            sources=[joined(ids, "title") for ids in known["source_ids"]],
+            addresses=[joined(ids, "url") for ids in known["source_ids"]],
+        )
+        .rename(columns={"n_evidence": "statements"})
+    )

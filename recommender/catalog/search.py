@@ -84,5 +84,7 @@ class Finder:
         best = best.drop_duplicates("place")
         found = self._varieties.iloc[best["place"]].assign(likeness=best["likeness"].to_numpy())
         accepted = best["name"].to_numpy() < len(self._varieties)
-        also = ["" if its_own else self._names[at] for its_own, at in zip(accepted, best["name"], strict=True)]
+        also = [
+            "" if its_own else self._names[at] for its_own, at in zip(accepted, best["name"], strict=True)
+        ]
         return found.assign(also=also)

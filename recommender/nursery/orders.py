@@ -43,7 +43,8 @@ _USE_WORDS: dict[str, Use] = {
     "culinary": "cooking", "cooker": "cooking", "cookers": "cooking", "baking": "cooking", "pies": "cooking",
     "cider": "cider", "perry": "cider", "most": "cider", "juice": "juice", "juicing": "juice",
     "pressing": "juice", "saft": "juice", "canning": "canning", "bottling": "canning",
-    "preserving": "canning", "jam": "jam", "jelly": "jam", "jams": "jam", "drying": "drying", "dried": "drying", "oil": "oil",
+    "preserving": "canning", "jam": "jam", "jelly": "jam", "jams": "jam", "drying": "drying",
+    "dried": "drying", "oil": "oil",
     "storage": "storage", "keeping": "storage", "storing": "storage", "keeper": "storage",
 }  # fmt: skip
 """Words of customers for what fruit is for -> the words of `Goals.uses` (common practice)."""

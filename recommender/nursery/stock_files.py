@@ -80,7 +80,7 @@ def read_table(
 ) -> Table:
     """The table of a CSV, TXT, TSV or XLSX file.
 
-    known: known name -> headings it goes by. columns: known name -> heading, to correct the guess.
+    known: known name -> headings it goes by. columns: known name -> heading, to correct the guess ("": none).
     Raises StorageFault (cannot be read), BadInput (too large, empty, no such sheet form, a needed column
     missing).
     """
@@ -116,6 +116,18 @@ def table_from(
     needed: Sequence[str] = ("name",),
 ) -> Table:
     """The same from the bytes of a file and its name (an upload). Raises BadInput."""
+    rows, notes = _rows(data, name)
+    return _mapped(rows, name, known, columns or {}, needed, notes)
+
+
+def headings_of(data: bytes, name: str) -> tuple[str, ...]:
+    """The cells of the first row that holds any, to choose columns from. Raises BadInput."""
+    rows, _ = _rows(data, name)
+    return tuple(dict.fromkeys(plain(cell).strip() for cell in rows[0][1] if cell.strip()))
+
+
+def _rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], Mapping[int, str]]:
+    """Rows that hold anything, with their number in the file, and notes on some of them. Raises BadInput."""
     if len(data) > MAX_BYTES:
         raise BadInput(
             f"The file holds {len(data) / 1e6:.0f} MB; at most {MAX_BYTES / 1e6:.0f} MB are read",
@@ -138,7 +150,7 @@ def table_from(
             where=name,
             remedy="Split it",
         )
-    return _mapped(rows, name, known, columns or {}, needed, notes)
+    return rows, notes
 
 
 def _mapped(
@@ -167,6 +179,9 @@ def _mapped(
     else:
         rows = rows[1:]
     for part, heading in columns.items():
+        if not heading:
+            guess = {text: meant for text, meant in guess.items() if meant != part}
+            continue
         folded = [spaced(text) for text in headings]
         if spaced(heading) not in folded:
             raise BadInput(
