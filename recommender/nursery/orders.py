@@ -22,6 +22,7 @@ from recommender.nursery.names import read_stock
 from recommender.nursery.stock_files import ORDERS, Table, numbered
 from recommender.nursery.stock_line import parse_count
 from recommender.suitability.goals import Use
+from recommender.wording import crop_in_sentence, list_words
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -158,8 +159,13 @@ def read_orders(
 def _name_problem(found: Mapping[Any, Any]) -> str:
     if found["decision"] == "decided":
         return ""
-    near = f"; near are {found['runners_up']}" if found.get("runners_up") else ""
-    return f"the variety “{str(found['text'])[:60]}” is not known for certain{near}"
+    near = []
+    for part in str(found.get("runners_up") or "").split(" | "):
+        crop, mark, name = part.rsplit(" ", 1)[0].partition(":")
+        if mark:
+            near.append(f"{name} ({crop_in_sentence(crop)})")
+    told = f"; nearest are {list_words(near)}" if near else ""
+    return f"the variety “{str(found['text'])[:60]}” is not known for certain{told}"
 
 
 def _uses(cell: str) -> tuple[tuple[Use, ...], list[str]]:

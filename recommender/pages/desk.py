@@ -28,8 +28,7 @@ def page() -> None:
     """Draw the page."""
     st.title("What can I offer instead?")
     st.html(
-        '<p class="ow-lead">Type the variety that is sold out. Three stand-ins from your list follow, each'
-        " with a reason to read aloud. The list stays on this machine.</p>"
+        '<p class="ow-lead">Three stand-ins from your list, each with a reason to read aloud.</p>'
     )
     with shared.told_plainly():
         catalog = shared.catalog()
@@ -41,8 +40,6 @@ def page() -> None:
         bind="query-params",
     ).strip()
     upload = desk_list.asked("Your stock list (CSV or XLSX)", "stock_file", right)
-    if upload is None:
-        right.html('<p class="ow-quiet">Until then the list of an invented nursery is used.</p>')
     where, trees = _customer(catalog)
     sent = desk_list.sent_list(upload)
     stock = desk_list.read(catalog, sent)
@@ -54,7 +51,7 @@ def page() -> None:
         st.html(f'<div class="ow-empty"><p>Nothing asked yet. Try {tries}.</p></div>')
     else:
         _answer(catalog, name, stock, where, trees)
-    desk_list.shown(catalog, stock, sent)
+    desk_list.shown(catalog, stock, sent, invented=upload is None)
     desk_orders.section(catalog, stock, sent)
 
 
@@ -135,24 +132,26 @@ def _standins(found: StandIns) -> None:
             else f"The list holds no other {crop_in_sentence(found.crop)}. Try a fuller list."
         )
         st.html(f'<div class="ow-empty"><p>{cards.text(why)}</p></div>')
-    st.html(f'<div class="ow-three">{"".join(_card(record) for record in found.records())}</div>')
+    st.html(f'<div class="ow-three">{"".join(_card(record, found.crop) for record in found.records())}</div>')
     if len(found.left_out):
         named = ", ".join(plain(name) for name in found.left_out["variety"].head(6))
         more = " and others" if len(found.left_out) > 6 else ""
         st.html(cards.paragraphs([f"Ruled out where the customer lives: {named}{more}."], "ow-quiet"))
 
 
-def _card(record: Mapping[str, Any]) -> str:
-    """One stand-in: name, verdict and score; the paragraph, what differs first; how many there are and where."""
+def _card(record: Mapping[str, Any], asked: str) -> str:
+    """One stand-in: name, verdict and score; the paragraph, what differs first; how many and where."""
     verdict = f"{cards.verdict(record['verdict'])}, " if record["verdict"] in MARKS else ""
     count = "Number not on the list" if missing(record["count"]) else f"{record['count']} in stock"
     price = "" if missing(record["price"]) else f" at {record['price']:.2f}"
     lines = ", ".join(str(line) for line in record["lines"])
+    crop = (
+        "" if record["crop"] == asked else f" <small>{cards.text(crop_in_sentence(record['crop']))}</small>"
+    )
     return (
         '<article class="ow-card"><header>'
-        f'<h3><span class="ow-rank">{record["rank"]}</span>{cards.text(record["variety"])} '
-        f"<small>{cards.text(crop_in_sentence(record['crop']))}</small></h3>"
+        f'<h3><span class="ow-rank">{record["rank"]}</span>{cards.text(record["variety"])}{crop}</h3>'
         f'<span class="ow-verdict">{verdict}score {record["score"]:.2f}</span></header>'
         f"<p>{cards.text(record['reason'])}</p>"
-        f'<p class="ow-quiet">{cards.text(f"{count}{price}; row {lines} of the list")}</p></article>'
+        f'<p class="ow-quiet">{cards.text(f"{count}{price}; row {lines}")}</p></article>'
     )

@@ -169,13 +169,15 @@ def choose_columns(
             )
 
 
-def shown(catalog: Catalog, stock: Stock, sent: Sent) -> None:
+def shown(catalog: Catalog, stock: Stock, sent: Sent, *, invented: bool) -> None:
     """How the list was read, what is to be looked at, and which columns were taken."""
     counts = stock.lines["decision"].value_counts()
     decided = int(counts.get("decided", 0))
     left = len(stock.lines) - decided
     st.header("Your list as read")
     words = [f"{sent.name}: {decided} of {len(stock.lines)} lines decided, {left} to look at."]
+    if invented:
+        words.append("It is the list of an invented nursery until you choose yours, which stays on this machine.")
     st.html(cards.paragraphs(words, "ow-prose"))
     if left:
         _review(catalog, stock)

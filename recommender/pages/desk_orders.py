@@ -43,7 +43,7 @@ def section(catalog: Catalog, stock: Stock, of: Sent) -> None:
     if upload is None and not demo:
         st.html(
             '<div class="ow-empty"><p>No orders yet. A list needs one column for the variety; number,'
-            " customer, priority (1 to 3), place, trees there and what the fruit is for are used where they are given."
+            " customer, priority (1 to 3), place, trees there and what the fruit is for are used where given."
             "</p></div>"
         )
         return
@@ -111,17 +111,21 @@ def _told(stock: Stock, orders: Orders, result: Allocation, sent: Sent) -> None:
     )
     _table(
         "What stays unfilled, and why",
-        ("Order", "Ordered", "Trees", "Why"),
-        [(_whose(row), row.wanted, str(row.count), row.why) for row in rows(result.unfilled.head(_SHOWN))],
+        ("Order", "Ordered", "Missing", "Why"),
+        [(_whose(row), row.wanted, _trees(row.count), row.why) for row in rows(result.unfilled.head(_SHOWN))],
         len(result.unfilled),
         "Every order is filled.",
     )
     if len(result.buy_in):
         _table(
             "What to buy in",
-            ("Variety", "Trees", "Orders", "Note"),
+            ("Variety", "How many", "Note"),
             [
-                (f"{row.variety} ({crop_name(row.crop)})", str(row.count), str(row.orders), row.note)
+                (
+                    f"{row.variety} ({crop_name(row.crop)})",
+                    f"{_trees(row.count)} for {row.orders} {'order' if row.orders == 1 else 'orders'}",
+                    row.note,
+                )
                 for row in rows(result.buy_in.head(_SHOWN))
             ],
             len(result.buy_in),
@@ -160,6 +164,10 @@ def _downloads(result: Allocation, faults: tuple[str, ...]) -> None:
 
 def _whose(row: Any) -> str:
     return f"{row.order}, {row.customer}" if row.customer else str(row.order)
+
+
+def _trees(count: int) -> str:
+    return "1 tree" if count == 1 else f"{count} trees"
 
 
 def _on(rootstock: object) -> str:
