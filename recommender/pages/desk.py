@@ -27,9 +27,7 @@ _TRIES = ("Cox's Orange Pippin", "Victoria", "Spartan")
 def page() -> None:
     """Draw the page."""
     st.title("What can I offer instead?")
-    st.html(
-        '<p class="ow-lead">Three stand-ins from your list, each with a reason to read aloud.</p>'
-    )
+    st.html('<p class="ow-lead">Three stand-ins from your list, each with a reason to read aloud.</p>')
     with shared.told_plainly():
         catalog = shared.catalog()
     left, right = st.columns([1, 1], vertical_alignment="top")

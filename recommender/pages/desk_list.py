@@ -149,13 +149,19 @@ def choose_columns(
     except OrchardwrightError:
         return
     taken = {part: heading for heading, part in mapping.items()}
-    if not set(taken.values()) <= set(found):
-        return
+    headless = not set(taken.values()) <= set(found)
+    if headless:
+        taken = {}
     if f"{sent.key}_guess" not in st.session_state:
         st.session_state[f"{sent.key}_guess"] = taken
     told = ", ".join(f"“{plain(heading)}” as {parts[part].lower()}" for heading, part in mapping.items())
-    with st.expander("Which column holds what", expanded=opened):
-        if told:
+    with st.expander("Which column holds what", expanded=opened or headless or bool(chosen(sent, parts))):
+        if headless:
+            words = (
+                "No heading was understood, so that the first row was read as a line. Choose by its cells."
+            )
+            st.html(cards.paragraphs([words], "ow-quiet"))
+        elif told:
             st.html(cards.paragraphs([f"Read so far: {told}."], "ow-quiet"))
         places = st.columns(4)
         for number, (part, label) in enumerate(parts.items()):
@@ -177,7 +183,7 @@ def shown(catalog: Catalog, stock: Stock, sent: Sent, *, invented: bool) -> None
     st.header("Your list as read")
     words = [f"{sent.name}: {decided} of {len(stock.lines)} lines decided, {left} to look at."]
     if invented:
-        words.append("It is the list of an invented nursery until you choose yours, which stays on this machine.")
+        words.append("It is that of an invented nursery until you choose yours, which stays on this machine.")
     st.html(cards.paragraphs(words, "ow-prose"))
     if left:
         _review(catalog, stock)
