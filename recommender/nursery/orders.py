@@ -90,7 +90,6 @@ def read_orders(
     bad_sites: dict[str, str] = {}
     rows: list[dict[str, Any]] = []
     for place, (number, cells) in enumerate(numbered(table)):
-        where = table.where(place)
         found = by_line.get(number)
         if found is None:
             found = {
@@ -104,32 +103,40 @@ def read_orders(
         if count is None and not cells.get("count"):
             said = found.get("count", pd.NA)
             count = 1 if said is pd.NA or pd.isna(said) else int(said)
-        if count is None or count <= 0:
+        unread = table.unread(place)
+        if "count" in unread:
+            problem, count = problem or "the number of trees could not be read", 0
+        elif count is None or count <= 0:
             problem = problem or "the number of trees is not a whole number above nought"
             faults.append(
-                f"{where}: the number “{cells.get('count', '')[:40]}” is no whole number above nought;"
-                f" the line is kept unfilled"
+                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” is no whole number above"
+                f" nought; the line is kept unfilled. Write how many trees"
             )
             count = 0
         priority = _priority(cells.get("priority", ""))
         if priority is None:
             faults.append(
-                f"{where}: the priority “{cells['priority'][:40]}” is not 1, 2 or 3; taken as"
-                f" {USUAL_PRIORITY}"
+                f"{table.where(place, 'priority')}: the priority “{cells['priority'][:40]}” is not 1, 2 or 3;"
+                f" taken as {USUAL_PRIORITY}"
             )
             priority = USUAL_PRIORITY
-        uses, unread = _uses(cells.get("uses", ""))
-        if unread:
+        uses, other = _uses(cells.get("uses", ""))
+        if other:
             faults.append(
-                f"{where}: the use “{unread[0][:40]}” is none of {', '.join(get_args(Use))}; it is left out"
+                f"{table.where(place, 'uses')}: the use “{other[0][:40]}” is none of"
+                f" {', '.join(get_args(Use))}; it is left out"
             )
         accepted, unknown = _resolved(cells.get("crops", ""), _LIST, catalog.resolve_crop)
         trees, strangers = _resolved(cells.get("trees", ""), _SPARE, catalog.resolve)
-        faults += [f"{where}: {message}" for message in (*unknown, *strangers)]
+        faults += [f"{table.where(place, 'crops')}: {message}" for message in unknown]
+        faults += [f"{table.where(place, 'trees')}: {message}" for message in strangers]
         key, wrong = _site(cells, sites, bad_sites, ASite, site is not None)
+        if unread & {"site", "zone", "chill_hours"}:
+            problem = problem or "the site could not be understood"
         if wrong:
             faults.append(
-                f"{where}: {wrong} The line is not served, so that no tree is sent where it cannot live."
+                f"{table.where(place, 'site' if cells.get('site') else 'zone')}: {wrong}"
+                f" The line is not served, so that no tree is sent where it cannot live."
             )
             problem = problem or "the site could not be understood"
         rows.append(

@@ -21,6 +21,7 @@ from recommender.wording import plain
 MAX_BYTES = 60_000_000
 """Largest file read [bytes]: some 500,000 stock lines; what is larger is no stock list but a mistake."""
 MAX_LINES = 500_000
+_LEFT_OUT = ("held a formula", "was too long to read")
 STOCK = {
     "name": "name variety cultivar description plant product item article artikel sorte sorten bezeichnung "
     "titel title "
@@ -67,9 +68,15 @@ class Table:
     faults: tuple[str, ...] = ()
     notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
-    def where(self, place: int) -> str:
-        """File and row of a line, for messages."""
-        return f"{self.file}, row {self.rows[place]}" if self.file else f"row {self.rows[place]}"
+    def where(self, place: int, part: str = "") -> str:
+        """File and row of a line, and the column that holds `part` if one does, for messages."""
+        row = f"{self.file}, row {self.rows[place]}" if self.file else f"row {self.rows[place]}"
+        column = next((_short(text) for text, meant in self.mapping.items() if meant == part), "")
+        return f"{row}, column “{column}”" if column and part in self.frame else row
+
+    def unread(self, place: int) -> set[str]:
+        """Parts of a line whose cell was left out (a formula, too long): not the same as an empty cell."""
+        return {note.split(" ", 1)[0] for note in self.notes.get(place, ()) if note.endswith(_LEFT_OUT)}
 
 
 def read_table(
@@ -214,14 +221,14 @@ def _mapped(
                     f"{name}, row {number}, column “{_short(headings[column])}”: a formula is not read; write"
                     f" the value itself"
                 )
-                said.append(f"{part} held a formula")
+                said.append(f"{part} {_LEFT_OUT[0]}")
                 cell = ""
             elif len(cell) > LONGEST_CELL:
                 faults.append(
                     f"{name}, row {number}, column “{_short(headings[column])}”: {len(cell):,} letters;"
                     f" at most {LONGEST_CELL:,} are read. Shorten it"
                 )
-                said.append(f"{part} was too long to read")
+                said.append(f"{part} {_LEFT_OUT[1]}")
                 cell = ""
             values[part].append(cell)
         if said:

@@ -81,9 +81,23 @@ def test_bad_lines_are_told_and_the_others_served(catalog: Catalog) -> None:
     assert "Old Parish Wonder" in why["A"]
     assert "whole number" in why["B"]
     assert "site" in why["D"]
+    assert "could not be read" in why["E"]
     told = "\n".join(orders.faults)
-    for words in ("row 3", "“soon”", "Nowhere-on-Marsh", "a formula is not read"):
+    for words in (
+        "orders.csv, row 3, column “Qty”",
+        "row 4, column “Priority”: the priority “soon”",
+        "row 5, column “Site”: No place is called “Nowhere-on-Marsh Atlantis”",
+        "row 6, column “Qty”: a formula is not read",
+    ):
         assert words in told
+
+
+def test_site_that_is_a_formula_is_no_site_unknown(catalog: Catalog) -> None:
+    """Without its site the tree might be sent where it cannot live; so it is not sent."""
+    orders = _orders(catalog, "Order,Variety,Qty,Site\nA,apple Katy,1,=A1\nB,apple Katy,1,\n")
+    result = allocate(orders, _stock(catalog), catalog)
+    assert list(result.sent["order"]) == ["B"]
+    assert "site" in result.unfilled.iloc[0]["why"]
 
 
 def test_tree_ruled_out_at_its_site_is_never_sent(catalog: Catalog) -> None:
