@@ -109,8 +109,8 @@ def read_orders(
         elif count is None or count <= 0:
             problem = problem or "the number of trees is not a whole number above nought"
             faults.append(
-                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” is no whole number above"
-                f" nought; the line is kept unfilled. Write how many trees"
+                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” is no whole"
+                f" number above nought; the line is kept unfilled. Write how many trees"
             )
             count = 0
         priority = _priority(cells.get("priority", ""))
