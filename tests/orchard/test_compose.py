@@ -24,7 +24,7 @@ from recommender.orchard.plan_file import changed, open_plan, plan_from, plan_te
 from recommender.orchard.planting import container_steps, planting_sheet
 from recommender.orchard.plot import Obstacle
 from recommender.orchard.relaxation import NoPlanting
-from recommender.orchard.sheet_pdf import latin, pdf_bytes
+from recommender.orchard.sheet_pdf import pdf_bytes
 from recommender.suitability.ranking import Ranking
 from recommender.suitability.site import climate_of
 
@@ -252,10 +252,6 @@ def test_the_sheet_is_one_page(plan: Plan, catalog: Catalog, size: str) -> None:
 def test_an_unknown_paper_is_refused(plan: Plan, catalog: Catalog) -> None:
     with pytest.raises(BadInput, match="paper"):
         pdf_bytes(papers.sheet_of(plan, catalog), "A9")
-
-
-def test_names_in_other_letters_are_set_as_near_as_can_be() -> None:
-    assert latin("Čačanska rodná “x”") == 'Cacanska rodná "x"'
 
 
 def test_every_step_has_a_standing_and_published_ones_a_source(plan: Plan, catalog: Catalog) -> None:
