@@ -59,11 +59,12 @@ def settable(text: object) -> str:
 @cache
 def _letters() -> frozenset[int]:
     from fpdf import FPDF
+    from fpdf.fonts import TTFFont
 
     pdf = FPDF()
     put_fonts(pdf)
-    regular, bold = (frozenset(pdf.fonts[key].cmap) for key in (SANS, f"{SANS}B"))
-    return regular & bold
+    faces = (pdf.fonts[key] for key in (SANS, f"{SANS}B"))
+    return frozenset.intersection(*(frozenset(face.cmap) for face in faces if isinstance(face, TTFFont)))
 
 
 @cache
