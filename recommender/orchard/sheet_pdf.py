@@ -199,7 +199,7 @@ def _drawing(pdf: FPDF, picture: Drawing, sheet: Sheet, size: float) -> None:
         pdf.multi_cell(
             0, size * 0.46, settable(f"{number}  {tree.variety}{where}"), new_x="LMARGIN", new_y="NEXT"
         )
-    for note in sheet.plan.notes:
+    for note in sheet.notes:
         pdf.multi_cell(0, size * 0.46, settable(note), new_x="LMARGIN", new_y="NEXT")
     pdf.set_left_margin(_MARGIN_mm)
     pdf.set_xy(_MARGIN_mm, max(bottom, pdf.get_y()) + 1)
