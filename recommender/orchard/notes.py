@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from recommender.orchard.facts import span_words
 from recommender.orchard.plan import Plan
 from recommender.wording import Units, length_words, list_words, plain
 
@@ -59,5 +60,5 @@ def _tight(plan: Plan, units: Units) -> Iterator[str]:
 
 
 def _span(lengths: Iterable[float], units: Units) -> str:
-    words = [length_words(value, units) for value in sorted(lengths)]
-    return words[0] if words[0] == words[-1] else f"{words[0]} to {words[-1]}"
+    values = sorted(lengths)
+    return span_words(values[0], values[-1], units)

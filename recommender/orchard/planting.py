@@ -94,7 +94,7 @@ class Sheet:
     def told_by(self, standing: str, source_id: str) -> str:
         """Standing with the number of its source: "published 2"."""
         numbers = [number for number, (name, _) in enumerate(self.sources, start=1) if name == source_id]
-        return f"{standing} {numbers[0]}" if numbers else standing
+        return f"{standing}\N{NO-BREAK SPACE}{numbers[0]}" if numbers else standing
 
     @property
     def source_line(self) -> str:

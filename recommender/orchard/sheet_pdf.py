@@ -132,6 +132,7 @@ def _heading(pdf: FPDF, text: str, size: float) -> None:
 def _trees(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
     _heading(pdf, "The trees", size)
     pdf.set_draw_color(*_colour(_RULE))
+    pdf.set_fill_color(255, 255, 255)
     pdf.set_line_width(0.2)
     share = pdf.epw / sum(width for _, width in _COLUMNS)
     with pdf.table(
