@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from recommender.dossier import Dossier, dossier
+from recommender.dossier import Dossier, dossier, reading_place
 from recommender.errors import BadInput
 from recommender.wording import missing
 
@@ -54,12 +54,7 @@ def compare(catalog: Catalog, names: Sequence[str]) -> Comparison:
         raise BadInput(f"{len(names)} varieties cannot be compared", remedy=f"Choose one to {MOST}")
     dossiers = tuple(dossier(catalog, name) for name in names)
     known = pd.concat([_known(found) for found in dossiers])
-    # Each dossier is in reading order; a trait stands where it stands first among them.
-    place: dict[str, int] = {}
-    for found in dossiers:
-        for at, trait in enumerate(found.settled["trait"]):
-            place[trait] = min(at, place.get(trait, at))
-    traits = tuple(sorted(set(known["trait"]), key=lambda trait: (place[trait], trait)))
+    traits = tuple(sorted(set(known["trait"]), key=lambda trait: (reading_place(trait), trait)))
     said = known.groupby("trait")["value"].agg(["size", "nunique"])
     differing = frozenset(said.index[(said["size"] > 1) & (said["nunique"] > 1)])
     return Comparison(dossiers, traits, differing)
@@ -74,11 +69,17 @@ def _values(found: Dossier) -> pd.DataFrame:
 
     def joined(ids: object, column: str) -> str:
         names = [] if missing(ids) else [name for name in str(ids).split("|") if name in sources.index]
-        return " | ".join(str(sources.loc[name, column]) for name in names if not missing(sources.loc[name, column]))
+        return " | ".join(
+            str(sources.loc[name, column]) for name in names if not missing(sources.loc[name, column])
+        )
 
     known = _known(found)
     columns = ["crop", "variety", "trait", "value", "number", "low", "high", "unit", "standing", "agreement"]
-    return known[[*columns, "disagreement", "n_evidence"]].assign(
-        sources=[joined(ids, "title") for ids in known["source_ids"]],
-        addresses=[joined(ids, "url") for ids in known["source_ids"]],
-    ).rename(columns={"n_evidence": "statements"})
+    return (
+        known[[*columns, "disagreement", "n_evidence"]]
+        .assign(
+            sources=[joined(ids, "title") for ids in known["source_ids"]],
+            addresses=[joined(ids, "url") for ids in known["source_ids"]],
+        )
+        .rename(columns={"n_evidence": "statements"})
+    )

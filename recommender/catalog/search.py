@@ -13,8 +13,8 @@ import pandas as pd
 
 from recommender.catalog.references import fold
 
-LEAST_LIKENESS = 78.0
-"""Below this likeness [0 to 100, rapidfuzz WRatio] a name is not offered; a house rule."""
+LEAST_LIKENESS = 72.0
+"""Below this likeness [0 to 100, rapidfuzz QRatio] a name is not offered; a house rule."""
 
 _EXACT, _BEGINS, _WITHIN = 400.0, 300.0, 200.0
 _LONGEST = 120
@@ -67,7 +67,7 @@ class Finder:
     def _alike(self, wanted: str) -> pd.DataFrame:
         from rapidfuzz import fuzz, process
 
-        likeness = process.cdist([wanted], self._folded, scorer=fuzz.WRatio, score_cutoff=LEAST_LIKENESS)[0]
+        likeness = process.cdist([wanted], self._folded, scorer=fuzz.QRatio, score_cutoff=LEAST_LIKENESS)[0]
         score = likeness.astype(float)
         # Very short names fit into everything; of those only a whole fit counts.
         score[[len(name) < 3 or len(wanted) < 3 for name in self._folded]] = 0.0
@@ -84,5 +84,7 @@ class Finder:
         best = best.drop_duplicates("place")
         found = self._varieties.iloc[best["place"]].assign(likeness=best["likeness"].to_numpy())
         accepted = best["name"].to_numpy() < len(self._varieties)
-        also = ["" if its_own else self._names[at] for its_own, at in zip(accepted, best["name"], strict=True)]
+        also = [
+            "" if its_own else self._names[at] for its_own, at in zip(accepted, best["name"], strict=True)
+        ]
         return found.assign(also=also)
