@@ -146,7 +146,7 @@ def evidence_table(found: Dossier, units: Units) -> str:
     for row in rows(found.settled[found.settled["standing"] != "unknown"]):
         said = text(settled_words(row, units))
         if not missing(row.disagreement):
-            said += f'<br><span class="ow-quiet">{text(row.disagreement)}</span>'
+            said += f'<br><span class="ow-quiet">others say: {text(row.disagreement)}</span>'
         ids = (
             []
             if missing(row.source_ids)

@@ -5,14 +5,15 @@ words.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
+from streamlit.errors import StreamlitAPIException
 
 from recommender.errors import OrchardwrightError, UnknownName
-from recommender.wording import crop_name
+from recommender.wording import Units, crop_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -22,6 +23,28 @@ if TYPE_CHECKING:
 def dress() -> None:
     """Put on the small style sheet that the theme cannot express."""
     st.html(Path(__file__).with_name("face.css"))
+
+
+def units() -> Units:
+    """The units chosen in the frame."""
+    return "imperial" if st.session_state.get("units") == "imperial" else "metric"
+
+
+# Controls that take plain text and say where the site is.
+_TEXTS = ("place", "point", "zone", "chill")
+
+
+def answer(answers: dict[str, Any]) -> None:
+    """Set controls, whether they are drawn yet or not, so that the address of the page says where the site is.
+
+    Streamlit writes a control that was set into the address only if it was drawn before, and lets nothing
+    else write there what a control is bound to; so exactly those texts not drawn before are written here.
+    """
+    st.session_state.update(answers)
+    for name in _TEXTS:
+        if answers.get(name):
+            with suppress(StreamlitAPIException):
+                st.query_params[name] = answers[name]
 
 
 def paper() -> Paper:
@@ -91,6 +114,11 @@ def _tree_names(_catalog: Catalog, data_key: str) -> list[str]:
 def tree_names(catalog: Catalog) -> list[str]:
     """Every variety as "crop:variety", for a question about trees."""
     return _tree_names(catalog, str(catalog.info["data_key"]))
+
+
+def tree_name(catalog: Catalog, text: str) -> str:
+    """A tree as a file names it -> "crop:variety". Raises UnknownName, BadInput."""
+    return ":".join(catalog.resolve(text))
 
 
 def tree_label(name: str) -> str:
