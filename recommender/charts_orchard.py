@@ -14,13 +14,12 @@ import pandas as pd
 
 from recommender.charts import COLOURS, Paper, Picture, dates_of
 from recommender.climate.season import MIDWINTER, season_day
-from recommender.errors import UnknownName
-from recommender.orchard.drawing import LOOKS, Drawing, drawn
+from recommender.orchard.drawing import HEAVY, LOOKS, Drawing, drawn
 from recommender.orchard.plan import Plan
 from recommender.wording import Units, crop_in_sentence, day_words, plain
 
 if TYPE_CHECKING:
-    from recommender.catalog.catalog import Catalog
+    from recommender.biology.pollination_result import PollinationMatrix
 
 _ROW = 28
 
@@ -118,29 +117,22 @@ def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> A
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)
 
 
-def network_chart(plan: Plan, catalog: Catalog, paper: Paper = "light") -> Picture | None:
-    """Who pollinates whom among the planted trees and those that serve them. None where one is not listed."""
-    from recommender.biology.pollination import catalog_matrix
-    from recommender.charts_pollination import MOST_TREES, pollination_network
+def network_chart(matrix: PollinationMatrix | None, paper: Paper = "light") -> Picture | None:
+    """Who pollinates whom among the trees of a plan (`network.network_of`). None without a matrix."""
+    from recommender.charts_pollination import pollination_network
 
-    keys = [(tree.crop, tree.variety) for tree in plan.trees]
-    keys += [(tree.crop, name) for tree in plan.trees for name in tree.grafted_with]
-    keys += [(p.crop, p.variety) for tree in plan.trees for p in tree.pollinated_by if p.standing]
-    keys = list(dict.fromkeys(keys))[:MOST_TREES]
-    matrix = catalog_matrix(catalog, {crop for crop, _ in keys})
-    try:
-        rows = [matrix.position(*key) for key in keys]
-    except UnknownName:
-        return None
-    return pollination_network(matrix, rows, paper)
+    return None if matrix is None else pollination_network(matrix, np.arange(len(matrix.index)), paper)
 
 
-def plot_chart(plan: Plan, paper: Paper = "light", width: int = 640) -> Picture | None:
+def plot_chart(
+    plan: Plan, units: Units = "metric", paper: Paper = "light", width: int = 640
+) -> Picture | None:
     """The plot to scale: one metre is as long across as up. None for a plan without a plot."""
-    picture = drawn(plan)
+    picture = drawn(plan, units)
     if picture is None:
         return None
-    sentence = f"{sum(tree.x is not None for tree in plan.trees)} trees on the plot, to scale."
+    placed = sum(tree.x is not None for tree in plan.trees)
+    sentence = f"{placed} {'tree' if placed == 1 else 'trees'} on the plot, to scale."
     return Picture(
         _plot(picture, paper, width).properties(description=picture.words), sentence, picture.words
     )
@@ -173,7 +165,7 @@ def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
             fill=leaf if crown else None,
             fillOpacity=0.2,
             strokeDash=[float(part) for part in dash.split()] if dash else [1, 0],
-            strokeWidth=1.3,
+            strokeWidth=3 if shape.kind in HEAVY else 1.3,
         )
         layers.append(mark.encode(x=x, y=y, order="at:O"))
     labels = pd.DataFrame(

@@ -12,6 +12,7 @@ from recommender import Goals, PlantingWishes, Plot, Site, compose, open_catalog
 from recommender.catalog.catalog import Catalog
 from recommender.charts_orchard import harvest_chart, network_chart, plot_chart
 from recommender.cli import main
+from recommender.orchard.network import network_of
 from recommender.orchard.plan import Plan
 
 SCRIPT = str(Path(__file__).parents[2] / "app.py")
@@ -99,7 +100,7 @@ def test_bad_options_are_told(extra: list[str], words: str, capsys: pytest.Captu
 
 
 def test_the_charts_say_in_words_what_they_show(plan: Plan, catalog: Catalog) -> None:
-    harvest, network, plot = harvest_chart(plan), network_chart(plan, catalog), plot_chart(plan)
+    harvest, network, plot = harvest_chart(plan), network_chart(network_of(plan, catalog)), plot_chart(plan)
     assert harvest is not None
     assert network is not None
     assert plot is not None
