@@ -158,8 +158,9 @@ def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerC
         .mark_rule(color=ink, opacity=faint, strokeWidth=1.1)
         .encode(x=x, y=y, x2="x2:Q", y2="y2:Q", strokeDash=style, tooltip=tips)
     )
+    one_way = links.loc[~links["mutual"]]
     heads = (
-        alt.Chart(links.loc[~links["mutual"]])
+        alt.Chart(one_way)
         .mark_point(shape="triangle", filled=True, color=ink, size=60, opacity=0.9)
         .encode(
             x=alt.X("x2:Q", axis=None, scale=span),
@@ -193,5 +194,8 @@ def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerC
         .encode(x=x, y=y, text="label:N", angle=alt.Angle("lean:Q", scale=None))
         for side, part in nodes.groupby("side")
     ]
-    drawing = alt.layer(lines, heads, marks, *labels).properties(width=_SIZE, height=_SIZE)
+    # A layer without marks would be a picture without a name to a screen reader.
+    drawing = alt.layer(lines, *([heads] if len(one_way) else []), marks, *labels).properties(
+        width=_SIZE, height=_SIZE
+    )
     return drawing.configure_view(stroke=None)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from recommender.orchard.plan import Plan
 from recommender.orchard.plot import Plot
 from recommender.wording import Units, length_words, plain
 
+Paper = Literal["light", "dark"]
 LOOKS = {
     "plot": ("#22261f", "none", ""),
     "crown": ("#2f6b3c", "#2f6b3c", ""),
@@ -128,8 +130,9 @@ def _pair(point: np.ndarray) -> tuple[float, float]:
     return float(point[0]), float(point[1])
 
 
-def svg(drawing: Drawing, width_px: int = 640) -> str:
-    """The drawing as an SVG element with its words as title."""
+def svg(drawing: Drawing, width_px: int = 640, paper: Paper = "light") -> str:
+    """The drawing as an SVG element with its words as title. paper: what it is drawn on."""
+    ground, ink = ("#16181a", "#ece9e0") if paper == "dark" else ("#fbfaf6", "#22261f")
     (x0, y0), (x1, y1) = drawing.low, drawing.high
     scale = width_px / (x1 - x0)
     height = round((y1 - y0) * scale)
@@ -140,6 +143,7 @@ def svg(drawing: Drawing, width_px: int = 640) -> str:
     parts, words = [], []
     for shape in drawing.shapes:
         stroke, fill, dash = LOOKS[shape.kind]
+        stroke = ink if stroke == LOOKS["plot"][0] else stroke
         style = f'stroke="{stroke}" fill="{fill}" fill-opacity="0.25"' + (
             f' stroke-dasharray="{dash}"' if dash else ""
         )
@@ -159,7 +163,7 @@ def svg(drawing: Drawing, width_px: int = 640) -> str:
             size = 14 if shape.form == "text" else 12
             words.append(
                 f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="middle" dominant-baseline="central" '
-                f'font-size="{size}" fill="{LOOKS["trunk"][0]}" stroke="#fff" stroke-width="3" '
+                f'font-size="{size}" fill="{ink}" stroke="{ground}" stroke-width="3" '
                 f'paint-order="stroke">{escape(shape.words)}</text>'
             )
     # Words last, on a pale ground, so that no crown or line hides them.

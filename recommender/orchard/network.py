@@ -35,11 +35,14 @@ def matrix_at(plan: Plan, keys: Sequence[tuple[str, str]], catalog: Catalog) -> 
 
 
 def network_of(plan: Plan, catalog: Catalog) -> PollinationMatrix | None:
-    """The matrix of the plan's trees and their donors that stand; None where one is no longer listed."""
+    """The matrix of the plan's trees and their donors that stand; None for one tree alone, and where a tree
+    is no longer listed."""
     keys = [(tree.crop, tree.variety) for tree in plan.trees]
     keys += [(tree.crop, name) for tree in plan.trees for name in tree.grafted_with]
     keys += [(p.crop, p.variety) for tree in plan.trees for p in tree.pollinated_by if p.standing]
     keys = list(dict.fromkeys(keys))[:MOST_TREES]
+    if len(keys) < 2:
+        return None
     try:
         known = [catalog.resolve(variety, crop) for crop, variety in keys]
     except UnknownName:

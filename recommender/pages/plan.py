@@ -41,11 +41,10 @@ def page() -> None:
         if plan is not None:
             plan_result.result(catalog, plan, units)
         return
+    trees = plan_questions.how_many()
     answers, wishes = site_answers.questions(catalog, units)
     with shared.told_plainly():
-        asked, plot = plan_questions.questions(catalog, units)
-    with st.expander("Open a plan saved before"):
-        st.file_uploader("Plan file (JSON)", ["json"], key="plan_file", on_change=_open)
+        asked, plot = plan_questions.questions(catalog, trees, units, _open)
     if problem is not None:
         shared.say(problem)
     if not answers:

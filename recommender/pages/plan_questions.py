@@ -6,6 +6,7 @@ In come the grower's answers through the page's controls; out go plain answers f
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, get_args
 
 import pandas as pd
@@ -39,15 +40,24 @@ _NUMBERS = {"crop": "str", "fewest": "Int64", "most": "Int64", "price": "float"}
 _BOUND: Any = {"bind": "query-params"}
 
 
-def questions(catalog: Catalog, units: Units) -> tuple[dict[str, Any], dict[str, Any]]:
-    """The wishes for the planting and the plot (empty without one). Raises BadInput."""
-    trees = st.number_input("How many trees, at most?", 1, 20, 6, key="trees", **_BOUND)
-    with st.expander("More about the planting: ground, what stands there, weeks, money"):
-        ground, things, weeks, money = st.tabs(
-            ["The ground", "What stands there", "Weeks of fruit", "Money and numbers"]
+def how_many() -> int:
+    """How many trees the grower asks for."""
+    return int(st.number_input("How many trees, at most?", 1, 20, 6, key="trees", **_BOUND))
+
+
+def questions(
+    catalog: Catalog, trees: int, units: Units, opened: Callable[[], None]
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The wishes for the planting and the plot (empty without one). opened: called when a plan file was
+    chosen. Raises BadInput."""
+    with st.expander("More about the planting: ground, what stands there, weeks, money, a saved plan"):
+        ground, things, weeks, money, saved = st.tabs(
+            ["Ground", "What stands there", "Weeks", "Money and numbers", "Saved plan"]
         )
+        with saved:
+            st.file_uploader("Plan file (JSON)", ["json"], key="plan_file", on_change=opened)
         with ground:
-            sides, grown = _ground(units, int(trees))
+            sides, grown = _ground(units, trees)
         with things:
             rows = _things(units)
         with weeks:
@@ -55,7 +65,7 @@ def questions(catalog: Catalog, units: Units) -> tuple[dict[str, Any], dict[str,
         with money:
             limits = _money(catalog)
     plot = ground_text.plot_of(*sides, rows, units)
-    return {"trees": int(trees), **grown, **wanted, **limits}, plot
+    return {"trees": trees, **grown, **wanted, **limits}, plot
 
 
 def _ground(units: Units, trees: int) -> tuple[tuple[float | None, float | None, str, float], dict[str, Any]]:
@@ -71,7 +81,7 @@ def _ground(units: Units, trees: int) -> tuple[tuple[float | None, float | None,
     )
     a, b = st.columns(2)
     north = a.number_input(
-        "Which way does the upper edge face? (degrees: 0 north, 90 east)",
+        "Upper edge faces (degrees, east is 90)",
         0.0,
         359.0,
         0.0,

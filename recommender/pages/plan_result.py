@@ -152,23 +152,25 @@ def _network(_catalog: Catalog, _plan: Plan, key: str) -> PollinationMatrix | No
 
 
 def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
-    from recommender.charts_orchard import harvest_chart, network_chart, plot_chart
+    from recommender.charts_orchard import harvest_chart, network_chart
+    from recommender.orchard.drawing import drawn, svg
     from recommender.orchard.plan_file import plan_text
 
     paper = shared.paper()
     network = _network(catalog, plan, plan_text(plan))
-    pictures: list[tuple[str, Any]] = [
+    for heading, picture in (
         ("When they are picked", harvest_chart(plan, units, paper)),
         ("Who pollinates whom", network_chart(network, paper)),
-        ("Where they stand", plot_chart(plan, units, paper)),
-    ]
-    for heading, picture in pictures:
-        if picture is None:
-            continue
-        st.header(heading)
-        st.html(cards.paragraphs([picture.sentence]))
-        wide = heading == "When they are picked"
-        st.altair_chart(picture.chart, width="stretch" if wide else "content", theme=None)
+    ):
+        if picture is not None:
+            st.header(heading)
+            st.html(cards.paragraphs([picture.sentence]))
+            st.altair_chart(picture.chart, width="stretch", theme=None)
+    ground = drawn(plan, units)
+    if ground is not None:
+        st.header("Where they stand")
+        st.html(svg(ground, paper=paper))
+        st.html(cards.paragraphs([ground.words], "ow-quiet"))
 
 
 def _papers(catalog: Catalog, plan: Plan, units: Units) -> None:
