@@ -23,7 +23,7 @@ from recommender.climate.season import MIDWINTER, Hemisphere, season_day
 from recommender.errors import BadInput, UnknownName
 from recommender.orchard.problem import Flags, Floats, Problem, Weights
 from recommender.orchard.site_year import SiteYear, at_the_site
-from recommender.orchard.spacing import IN_ROW_m
+from recommender.orchard.spacing import IN_ROW_m, ROW_DISTANCE_m
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.ranking import Ranking
 from recommender.wording import crop_in_sentence, missing
@@ -105,7 +105,7 @@ def candidates(
         fresh=fresh,
         group=root.astype(np.int64),
         crop=frame["crop"].map(number).to_numpy(np.int64),
-        area=frame["spacing"].to_numpy(float) ** 2,
+        area=frame["spacing"].to_numpy(float) * _across(frame, wishes),
         price=_prices(frame, wishes, catalog),
         standing=frame["standing"].to_numpy(bool),
         fixed=np.array(
@@ -143,6 +143,14 @@ def _of_the_site(
         kept = held["site"] = (names, *found)
     rows = kept[0].get_indexer(names)
     return kept[1].taken(rows), kept[2].take(rows)
+
+
+def _across(frame: pd.DataFrame, wishes: PlantingWishes) -> Floats:
+    """Width of ground of each tree [m]: its spacing, or for trees in rows the distance of the rows."""
+    if wishes.style == "open":
+        return frame["spacing"].to_numpy(float)
+    rows = wishes.row_m if wishes.row_m is not None else ROW_DISTANCE_m[wishes.style]
+    return np.full(len(frame), rows)
 
 
 def _resolved(names: tuple[str, ...], catalog: Catalog, where: str) -> list[tuple[str, str]]:

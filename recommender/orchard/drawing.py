@@ -6,6 +6,7 @@ sign means; nothing is told by colour alone.
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
@@ -171,4 +172,13 @@ def svg(drawing: Drawing, width_px: int = 640, paper: Paper = "light") -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width_px} {height}" role="img" '
         f'style="max-width:100%;height:auto"><title>{escape(drawing.words)}</title>{"".join(parts)}</svg>'
+    )
+
+
+def image(drawing: Drawing, width_px: int = 640, paper: Paper = "light") -> str:
+    """The drawing as an HTML image that carries it within itself, with its words in place of the picture."""
+    held = b64encode(svg(drawing, width_px, paper).encode("utf-8")).decode("ascii")
+    return (
+        f'<img alt="{escape(drawing.words)}" width="{width_px}" style="max-width:100%;height:auto" '
+        f'src="data:image/svg+xml;base64,{held}">'
     )

@@ -79,7 +79,7 @@ def read_plan(raw: bytes, name: str, catalog: Catalog | None = None) -> Reopened
         held = json_of(raw)
     except ValueError as error:
         raise BadInput(
-            f"The plan is not JSON in UTF-8: {error}", where=name, remedy="Save the plan again"
+            f"The plan is not JSON in UTF-8: {error}", where=name, remedy="Choose a file saved as a plan"
         ) from None
     plan = plan_from(held, name)
     changes = () if catalog is None else tuple(changed(plan, catalog))

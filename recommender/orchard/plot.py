@@ -31,6 +31,8 @@ Kind = Literal[
 ]
 UNKNOWN_TREE_SPREAD_m = 4.0
 """Crown of a standing tree nobody has measured (common practice)."""
+FLAT = ("espalier", "cordon", "fan")
+"""Ways of growing that go along a wall or fence."""
 TALL_m = 12.19
 """40 ft: above it the wider distance to buildings holds (takingroot-placement)."""
 
@@ -109,6 +111,10 @@ class Plot(Answers):
     def area_m2(self) -> float:
         """Area of the outline [m2]."""
         return abs(_signed_area(self.outline))
+
+    def trained_along(self, style: str) -> bool:
+        """Whether trees grown in that style go along a wall or fence, so that the ground is no limit."""
+        return style in FLAT and any(obstacle.trained for obstacle in self.obstacles)
 
     def to_north(self) -> Floats:
         """(2,) unit vector on the page that points north."""

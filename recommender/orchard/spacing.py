@@ -26,8 +26,6 @@ ROW_DISTANCE_m = {"hedge": 3.0, "espalier": 2.0, "cordon": 1.8, "fan": 2.0, "spi
 IN_ROW_m = {"hedge": 1.5, "espalier": 3.5, "cordon": 0.8, "fan": 4.0, "spindle": 1.5}
 """In the row, where the grower says nothing (common practice)."""
 USUAL_REACH_m = 18.0
-FLAT = ("espalier", "cordon", "fan")
-"""Ways of growing that go along a wall or fence."""
 FROM_WALL_m = 0.25
 """Trunk to wall, for air and for the growing stem (common practice)."""
 LEAST_SUN = -0.5
@@ -105,7 +103,7 @@ def lay_out(
     to_pole = plot.to_north() * (1.0 if lat >= 0 else -1.0)
     rows = style in ROWS
     points, step = grid(plot, STEP_m)
-    wall = style in FLAT and any(obstacle.trained for obstacle in plot.obstacles)
+    wall = plot.trained_along(style)
     sun = None
     if wall:
         points, sun = _wall_points(plot, to_pole)

@@ -153,7 +153,7 @@ def _network(_catalog: Catalog, _plan: Plan, key: str) -> PollinationMatrix | No
 
 def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
     from recommender.charts_orchard import harvest_chart, network_chart
-    from recommender.orchard.drawing import drawn, svg
+    from recommender.orchard.drawing import drawn, image
     from recommender.orchard.plan_file import plan_text
 
     paper = shared.paper()
@@ -169,8 +169,7 @@ def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
     ground = drawn(plan, units)
     if ground is not None:
         st.header("Where they stand")
-        st.html(svg(ground, paper=paper))
-        st.html(cards.paragraphs([ground.words], "ow-quiet"))
+        st.html(image(ground, paper=paper))
 
 
 def _papers(catalog: Catalog, plan: Plan, units: Units) -> None:
