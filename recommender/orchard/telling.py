@@ -107,6 +107,11 @@ def described(
     )
 
 
+def _watch(told: str, served: bool) -> str:
+    """What the ranking says to watch; a partner is no longer to be looked for where the set has one."""
+    return "" if served and "partner" in told else told
+
+
 def _cover_of_years(found: Candidates, there: NDArray[np.intp]) -> tuple[float | None, float | None]:
     """Harvest cover in a poor and in a good year; None where no weeks are wanted."""
     if not len(found.week_start):
@@ -187,7 +192,7 @@ def _tree(
         score=round(float(own["score"]), 4),
         verdict=str(own["verdict"]),
         why=str(own["why"]),
-        watch=str(own["watch"]),
+        watch=_watch(str(own["watch"]), bool(partners) or not found.problem.needs[row]),
         locked=bool(found.problem.fixed[row]),
         height_low_m=_number(size["height_low"]),
         height_high_m=_number(size["height_high"]),
