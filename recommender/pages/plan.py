@@ -207,10 +207,7 @@ def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
         if picture is None:
             continue
         st.header(heading)
-        st.html(cards.paragraphs([picture.sentence]))
-        st.altair_chart(
-            picture.chart, width="content" if heading != "When they are picked" else "stretch", theme=None
-        )
+        shared.show(picture, to_scale=heading == "Where they stand")
 
 
 def _alternatives(plan: Plan) -> None:
