@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parents[2]
 OUTPUT = ROOT / "tests" / "output"
-PATIENCE_MS = 90_000
+PATIENCE_MS = 45_000
 SMALLEST_CONTROL_PX = 44  # WCAG 2.2, 2.5.5 (enhanced); 2.5.8 asks for 24
 PHONE_PX = 600
 # Whole WCAG 2.0 to 2.2 at A and AA, and axe-core's own good practice.
