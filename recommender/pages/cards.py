@@ -84,7 +84,7 @@ def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Seque
             ("why", row.why),
             ("watch", row.watch),
             ("what if", " ".join(changes)),
-            ("much the same", also),
+            ("like it", also),
         )
         if said
     )

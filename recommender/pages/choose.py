@@ -31,6 +31,8 @@ _FIRST = 10
 _MOST_IN_BLOOM = 20
 _DOUBT = ("The large figure is the middle of thirty winters; the smaller ones bound eight winters in ten.",)
 
+_MORE = {"evidence": "Evidence", "pictures": "Pictures"}
+
 
 def page() -> None:
     """Draw the page."""
@@ -116,10 +118,27 @@ def _site(site: dict[str, Any], profile: Profile, units: Units) -> None:
     )
     with st.expander("How sure these figures are"):
         st.html(cards.paragraphs(_DOUBT + tuple(site["made_from"])))
+    where = st.expander("The map: your site and the stations near it", key="map", on_change="rerun")
+    if where.open:
+        with where:
+            _map(site, units)
     year = st.expander("The year at your site: chill, frost, warmth", key="year", on_change="rerun")
     if year.open:
         with year:
             _year(profile, units)
+
+
+def _map(site: dict[str, Any], units: Units) -> None:
+    from recommender import charts_map
+    from recommender.climate.land import land_strips, stations_around
+
+    if not site.get("place") and "zone" in site.get("answers", {}):
+        st.html('<p class="ow-quiet">A zone and a chill figure have no place on the map.</p>')
+        return
+    lat, lon = site["lat"], site["lon"]
+    stations = stations_around(lat, lon)
+    land = land_strips(lat, lon, *charts_map.reach(lat, stations))
+    shared.show(charts_map.site_map(site, land, stations, units, shared.paper()))
 
 
 def _year(profile: Profile, units: Units) -> None:
@@ -136,9 +155,8 @@ def _year(profile: Profile, units: Units) -> None:
         ("Warmth", charts.temperature_course(course.temperature_bands(profile), side, units, paper)),
     )
     for heading, picture in pictures:
-        st.subheader(heading)
-        st.html(cards.paragraphs([picture.sentence]))
-        st.altair_chart(picture.chart, width="stretch", theme=None)
+        st.html(f"<h2>{heading}</h2>")
+        shared.show(picture)
 
 
 def _table(listed: Any) -> None:
@@ -178,19 +196,45 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
                 changes,
             )
         )
-        evidence = st.expander(
-            f"Evidence for {row.variety}", key=f"evidence-{row.crop}-{row.variety}", on_change="rerun"
+        more = st.pills(
+            f"More on {row.variety}",
+            _MORE,
+            key=f"more-{row.crop}-{row.variety}",
+            format_func=_MORE.__getitem__,
+            label_visibility="collapsed",
         )
-        if evidence.open:
-            with evidence:
-                try:
-                    found = dossier(catalog, f"{row.crop}:{row.variety}")
-                except OrchardwrightError as error:
-                    shared.say(error)
-                    continue
-                st.html(cards.evidence_table(found, units))
-                if not found.cautions.empty:
-                    st.html("<h4>Cautions</h4>" + cards.caution_list(found.cautions))
+        if more == "pictures":
+            _pictures(ranking, row.Index, units)
+        elif more == "evidence":
+            try:
+                found = dossier(catalog, f"{row.crop}:{row.variety}")
+            except OrchardwrightError as error:
+                shared.say(error)
+                continue
+            st.html(cards.evidence_table(found, units))
+            if not found.cautions.empty:
+                st.html("<h4>To mind</h4>" + cards.caution_list(found.cautions))
+
+
+def _pictures(ranking: Ranking, at: int, units: Units) -> None:
+    from recommender import charts_fit
+    from recommender.climate import course
+    from recommender.suitability.fit import fit_of
+
+    fit, side, paper = fit_of(ranking, at), ranking.site["hemisphere"], shared.paper()
+    risk = course.frost_risk(ranking.context.profile)
+    pictures = (
+        ("What the score is made of", charts_fit.score_breakdown(fit, paper), ""),
+        ("Chill, winter by winter", charts_fit.chill_by_winter(fit, paper), "It needs no winter chill."),
+        (
+            "Frost and bloom",
+            charts_fit.frost_and_bloom(fit, risk, side, units, paper),
+            "It flowers in too few years here for a picture.",
+        ),
+    )
+    for heading, picture, instead in pictures:
+        st.html(f"<h4>{heading}</h4>")
+        shared.show(picture, instead)
 
 
 def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
@@ -199,12 +243,7 @@ def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
     st.header("When they are picked")
     weeks = ranking.weeks_of_fruit(len(listed), one_each_group=True)
     picture = harvest_calendar(listed, ranking.site["hemisphere"], weeks, units, shared.paper())
-    if picture is None:
-        st.html('<p class="ow-quiet">For none of these can a date be given: nobody has published one.</p>')
-        return
-    st.html(cards.paragraphs([picture.sentence]))
-    st.altair_chart(picture.chart, width="stretch", theme=None)
-    st.html('<p class="ow-quiet">The bar is two weeks of picking; the thin line is its doubt.</p>')
+    shared.show(picture, "For none of these can a date be given: nobody has published one.")
 
 
 def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> None:
@@ -218,16 +257,11 @@ def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
         with ladder:
             summary = ranking.bloom_summary(len(listed), one_each_group=True)
             picture = bloom_ladder(summary, ranking.site["hemisphere"], units, shared.paper())
-            if picture is None:
-                st.html('<p class="ow-quiet">None of these flowers here in most years.</p>')
-            else:
-                st.html(cards.paragraphs([picture.sentence]))
-                st.altair_chart(picture.chart, width="stretch", theme=None)
+            shared.show(picture, "None of these flowers here in most years.")
     network = st.expander(f"Who pollinates whom among these {len(listed)}", key="network", on_change="rerun")
     if network.open:
         with network:
             matrix = whole_matrix(catalog)
             chosen = [matrix.position(row.crop, row.variety) for row in rows(listed)]
             picture = pollination_network(matrix, chosen, shared.paper())
-            st.html(cards.paragraphs([picture.sentence]))
-            st.altair_chart(picture.chart, width="stretch", theme=None)
+            shared.show(picture)

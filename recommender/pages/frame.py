@@ -37,7 +37,7 @@ class Entry:
 
 def show(entries: Sequence[Entry]) -> None:
     """Draw the frame and the page the address asks for; without one, the first entry."""
-    st.set_page_config(page_title="Orchardwright", layout="wide", initial_sidebar_state="collapsed")
+    st.set_page_config(layout="wide", initial_sidebar_state="collapsed")
     shared.dress()
     first, pages = (
         st.Page(entries[0].draw, title=entries[0].question, default=True),

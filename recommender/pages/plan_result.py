@@ -164,8 +164,7 @@ def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
     ):
         if picture is not None:
             st.header(heading)
-            st.html(cards.paragraphs([picture.sentence]))
-            st.altair_chart(picture.chart, width="stretch", theme=None)
+            shared.show(picture)
     ground = drawn(plan, units)
     if ground is not None:
         st.header("Where they stand")

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from recommender.wording import Units, crop_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
-    from recommender.charts import Paper
+    from recommender.charts import Paper, Picture
 
 
 def dress() -> None:
@@ -35,7 +36,7 @@ _TEXTS = ("place", "point", "zone", "chill")
 
 
 def answer(answers: dict[str, Any]) -> None:
-    """Set controls, whether they are drawn yet or not, so that the address of the page says where the site is.
+    """Set controls, drawn yet or not, so that the address of the page says where the site is.
 
     Streamlit writes a control that was set into the address only if it was drawn before, and lets nothing
     else write there what a control is bound to; so exactly those texts not drawn before are written here.
@@ -50,6 +51,20 @@ def answer(answers: dict[str, Any]) -> None:
 def paper() -> Paper:
     """Whether the page is light or dark, for pictures that cannot read it from the style sheet."""
     return "dark" if st.context.theme.type == "dark" else "light"
+
+
+def show(picture: Picture | None, instead: str = "", *, to_scale: bool = False) -> None:
+    """A picture under the sentence it shows; without a picture, the words `instead`.
+
+    to_scale: keeps its own width, which must not be stretched.
+    """
+    if picture is None:
+        st.html(f'<p class="ow-quiet">{escape(instead)}</p>')
+        return
+    st.html(f'<div class="ow-prose"><p>{escape(picture.sentence)}</p></div>')
+    st.altair_chart(picture.chart, width="content" if to_scale else "stretch", theme=None)
+    if picture.note:
+        st.html(f'<p class="ow-quiet">{escape(picture.note)}</p>')
 
 
 @st.cache_resource(show_spinner=False)
@@ -90,8 +105,6 @@ def say(error: OrchardwrightError) -> None:
 
 
 def _as_html(error: OrchardwrightError) -> str:
-    from html import escape
-
     if isinstance(error, UnknownName):
         near = "".join(f"<li>{escape(name)}</li>" for name in error.suggestions)
         hint = (
