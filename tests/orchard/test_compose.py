@@ -312,7 +312,7 @@ def test_a_hedge_closer_than_the_stock_wants_says_what_it_costs(catalog: Catalog
     told = [note for note in notes_for(found) if "pruned every summer" in note]
     assert len(told) == 1
     assert all(tree.variety in told[0] for tree in found.trees)
-    assert "3 ft" in " ".join(notes_for(found, "imperial"))
+    assert "35 in from the next tree" in " ".join(notes_for(found, "imperial"))
     roomy = wishes.model_copy(update={"in_row_m": 8.0})
     wide = compose(SITE, GOALS, roomy, Plot(width_m=20, depth_m=40), catalog, ranking=ranking)
     assert not [note for note in notes_for(wide) if "pruned every summer" in note]
