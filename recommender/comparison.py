@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from recommender.dossier import Dossier, dossier
+from recommender.dossier import Dossier, dossier, reading_place
 from recommender.errors import BadInput
 from recommender.wording import missing
 
@@ -54,12 +54,7 @@ def compare(catalog: Catalog, names: Sequence[str]) -> Comparison:
         raise BadInput(f"{len(names)} varieties cannot be compared", remedy=f"Choose one to {MOST}")
     dossiers = tuple(dossier(catalog, name) for name in names)
     known = pd.concat([_known(found) for found in dossiers])
-    # Each dossier is in reading order; a trait stands where it stands first among them.
-    place: dict[str, int] = {}
-    for found in dossiers:
-        for at, trait in enumerate(found.settled["trait"]):
-            place[trait] = min(at, place.get(trait, at))
-    traits = tuple(sorted(set(known["trait"]), key=lambda trait: (place[trait], trait)))
+    traits = tuple(sorted(set(known["trait"]), key=lambda trait: (reading_place(trait), trait)))
     said = known.groupby("trait")["value"].agg(["size", "nunique"])
     differing = frozenset(said.index[(said["size"] > 1) & (said["nunique"] > 1)])
     return Comparison(dossiers, traits, differing)

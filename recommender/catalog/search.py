@@ -13,10 +13,10 @@ import pandas as pd
 
 from recommender.catalog.references import fold
 
-LEAST_LIKENESS = 78.0
-"""Below this likeness [0 to 100, rapidfuzz WRatio] a name is not offered; a house rule."""
+LEAST_LIKENESS = 72.0
+"""Below this likeness [0 to 100, rapidfuzz QRatio] a name is not offered; a house rule."""
 
-_EXACT, _BEGINS, _WITHIN = 400.0, 300.0, 200.0
+_EXACT, _BEGINS, _WITHIN, _WORDS = 400.0, 300.0, 200.0, 150.0
 _LONGEST = 120
 
 
@@ -51,7 +51,8 @@ class Finder:
         """
         wanted = fold(text[:_LONGEST])
         if wanted:
-            found = self._alike(wanted)
+            words = [word for word in map(fold, text[:_LONGEST].split()) if word]
+            found = self._alike(wanted, words)
         else:
             found = self._varieties.assign(also="", likeness=0.0) if not text.strip() else self._none()
         if crops:
@@ -64,10 +65,10 @@ class Finder:
     def _none(self) -> pd.DataFrame:
         return self._varieties.head(0).assign(also="", likeness=0.0)
 
-    def _alike(self, wanted: str) -> pd.DataFrame:
+    def _alike(self, wanted: str, words: list[str]) -> pd.DataFrame:
         from rapidfuzz import fuzz, process
 
-        likeness = process.cdist([wanted], self._folded, scorer=fuzz.WRatio, score_cutoff=LEAST_LIKENESS)[0]
+        likeness = process.cdist([wanted], self._folded, scorer=fuzz.QRatio, score_cutoff=LEAST_LIKENESS)[0]
         score = likeness.astype(float)
         # Very short names fit into everything; of those only a whole fit counts.
         score[[len(name) < 3 or len(wanted) < 3 for name in self._folded]] = 0.0
@@ -78,6 +79,8 @@ class Finder:
                 score[at] = _BEGINS
             elif len(wanted) >= 3 and wanted in name:
                 score[at] = _WITHIN
+            elif len(words) > 1 and all(word in name for word in words):
+                score[at] = _WORDS
         hits = np.flatnonzero(score > 0)
         best = pd.DataFrame({"place": self._at[hits], "name": hits, "likeness": score[hits]})
         best = best.sort_values(["likeness", "name"], ascending=[False, True], kind="stable")

@@ -1,7 +1,7 @@
 """The frame around every page: the row of links, the choice of units, the style sheet.
 
-In comes the list of pages from `app.py`; out goes the page the address asks for. What is said of the site goes
-along from page to page in the address, so that it is answered once.
+In comes the list of pages from `app.py`; out goes the page the address asks for. What is said of the site
+goes along from page to page, so that it is answered once.
 """
 
 from __future__ import annotations
@@ -12,11 +12,17 @@ from dataclasses import dataclass
 import streamlit as st
 
 from recommender.pages import shared
+from recommender.units import LITRES_PER_US_GALLON, METRES_PER_FOOT
 
 # Answers that mean the same on every page; a page ignores those it does not ask for.
 _GOES_ALONG = (
-    "place", "by", "lat", "lon", "elevation", "zone", "chill", "soil", "frost", "crop", "tree",
+    "place", "by", "point", "elevation", "zone", "chill", "soil", "frost", "crop", "tree", "tall",
 )  # fmt: skip
+# Controls whose numbers are in the units of the reader, and what one of the imperial unit is in metric.
+_MEASURED = {
+    **dict.fromkeys(("space", "tall", "width", "depth", "elevation"), METRES_PER_FOOT),
+    "pot": LITRES_PER_US_GALLON,
+}
 
 
 @dataclass(frozen=True)
@@ -30,8 +36,8 @@ class Entry:
 
 
 def show(entries: Sequence[Entry]) -> None:
-    """Draw the frame and the page the address asks for. The first entry is also the page without an address."""
-    st.set_page_config(page_title="Orchardwright", layout="wide", initial_sidebar_state="collapsed")
+    """Draw the frame and the page the address asks for; without one, the first entry."""
+    st.set_page_config(layout="wide", initial_sidebar_state="collapsed")
     shared.dress()
     first, pages = (
         st.Page(entries[0].draw, title=entries[0].question, default=True),
@@ -50,6 +56,7 @@ def show(entries: Sequence[Entry]) -> None:
             required=True,
             key="units",
             label_visibility="collapsed",
+            on_change=_in_other_units,
             bind="query-params",
         )
     try:
@@ -60,15 +67,29 @@ def show(entries: Sequence[Entry]) -> None:
 
 def _bring_along(address: str) -> None:
     """On coming to another page: what was answered before, unless the address itself says otherwise."""
-    held = st.session_state.setdefault("ow-along", {})
-    if st.session_state.get("ow-page") not in (None, address):
-        for name, answer in held.items():
-            if name not in st.query_params:
-                st.session_state[name] = answer
-    st.session_state["ow-page"] = address
+    before, st.session_state["ow-page"] = st.session_state.get("ow-page"), address
+    if before in (None, address):
+        return
+    held = {
+        name: answer
+        for name, answer in st.session_state.get("ow-along", {}).items()
+        if name not in st.query_params
+    }
+    shared.answer(held)
 
 
 def _put_by() -> None:
     """Keep what this page was told, for the next one: a widget's answer is lost once it is not drawn."""
     now = {name: st.session_state[name] for name in _GOES_ALONG if name in st.session_state}
     st.session_state["ow-along"] = {**st.session_state.get("ow-along", {}), **now}
+
+
+def _in_other_units() -> None:
+    """Numbers already given keep their meaning when the units change."""
+    imperial = st.session_state["units"] == "imperial"
+    held = st.session_state.get("ow-along", {})
+    for name, size in _MEASURED.items():
+        for answers in (st.session_state, held):
+            given = answers.get(name)
+            if given:
+                answers[name] = round(given / size if imperial else given * size, 2)
