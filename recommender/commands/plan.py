@@ -267,6 +267,8 @@ def _write_files(
 
 def print_plan(plan: Plan, changes: tuple[str, ...], units: Units) -> None:
     """The plan as text: trees with donors and dates, cover, proof, alternatives."""
+    from recommender.orchard.notes import notes_for
+
     console.write(console.wrapped(plan.place))
     for change in changes:
         console.write(console.wrapped(change, "  "))
@@ -275,7 +277,7 @@ def print_plan(plan: Plan, changes: tuple[str, ...], units: Units) -> None:
     console.write()
     for sentence in plan.summary():
         console.write(console.wrapped(sentence))
-    for note in plan.notes:
+    for note in notes_for(plan, units):
         console.write(console.wrapped(note))
     for title, offers in (("Or, nearly as good", plan.alternatives), ("For one tree also", plan.one_tree)):
         if offers:

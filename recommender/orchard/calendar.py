@@ -8,6 +8,7 @@ the dates the site's own weather gives.
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,10 +17,10 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 
-from recommender.climate.season import MIDSUMMER, MIDWINTER, YEAR_DAYS, Hemisphere, season_date
+from recommender.climate.season import MIDSUMMER, MIDWINTER, YEAR_DAYS, Hemisphere, season_date, season_day
 from recommender.orchard.facts import Fact, Facts
-from recommender.orchard.plan import Plan
-from recommender.wording import crop_in_sentence, list_words, plain
+from recommender.orchard.plan import Harvest, Plan, PlannedTree
+from recommender.wording import crop_in_sentence, day_words, list_words, plain
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -55,6 +56,10 @@ THINNED = (
 """Crops whose fruit is thinned (common practice)."""
 THIN_AFTER_BLOOM_DAYS = (35, 50)
 """After the natural drop, five to seven weeks after full bloom (common practice)."""
+FRUITLETS_OFF_AFTER_BLOOM_DAYS = (7, 35)
+"""When fruitlets can be told from flowers and before they cost the tree much (common practice)."""
+BEARS_AFTER_YEARS = (2, 5)
+"""First crop where nobody has published when a kind bears (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,8 @@ class Window:
 
 @dataclass(frozen=True)
 class Event:
-    """One entry. first, last: real dates, both included. trees: names, empty for all of them."""
+    """One entry. first, last: real dates, both included. trees: names, empty for all of them. every_days: the
+    task comes again within its span; yearly: the span comes again every year."""
 
     kind: str
     title: str
@@ -82,6 +88,7 @@ class Event:
     source_id: str = ""
     trees: tuple[str, ...] = ()
     every_days: int | None = None
+    yearly: bool = False
 
 
 def fortnight_mean(profile: Profile) -> np.ndarray:
@@ -215,8 +222,6 @@ def _published(fact: Fact) -> str:
 
 
 def _month_days(span: str) -> str:
-    from recommender.wording import day_words
-
     first, _, last = span.partition("/")
     return f"{day_words(first)} to {day_words(last)}"
 
@@ -293,11 +298,13 @@ class Add(Protocol):
         trees: Sequence[str] = (),
         year: int = ...,
         every: int | None = None,
+        yearly: bool = False,
     ) -> None: ...
 
 
 def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Event]:
-    """The entries from planting to the first years' harvests, in order of date.
+    """The entries from planting to the first crops, in order of date; thinning and picking begin in the year
+    in which a tree's first crop is expected and come again every year.
 
     planted: the year in whose growing season the trees start (the harvest year of that season).
     """
@@ -315,9 +322,12 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
         trees: Sequence[str] = (),
         year: int = planted,
         every: int | None = None,
+        yearly: bool = False,
     ) -> None:
         begin, end = _on(first, year, hemisphere), _on(last, year, hemisphere)
-        found.append(Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every))
+        found.append(
+            Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every, yearly)
+        )
 
     evergreen = _evergreens(plan)
     for deciduous, names in (
@@ -339,7 +349,7 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
                 [plain(tree.variety) for tree in names],
             )
     _care(add, profile, facts)
-    _by_tree(add, plan)
+    _by_tree(add, plan, planted)
     return sorted(found, key=lambda event: (event.first, event.last, event.title))
 
 
@@ -413,55 +423,80 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
         )
 
 
-def _by_tree(add: Add, plan: Plan) -> None:
-    """Thinning and picking, each year from the first crop on; here of the first season shown."""
-    from recommender.climate.season import season_day
+def first_crop(tree: PlannedTree, planted: int) -> tuple[int, int]:
+    """Years between which a tree's first crop is expected. planted: its first growing season.
 
+    Where nobody has published how soon its kind bears, two to five years are taken (common practice).
+    """
+    low = BEARS_AFTER_YEARS[0] if tree.years_low is None else tree.years_low
+    high = tree.years_high if tree.years_high is not None else max(low, BEARS_AFTER_YEARS[1])
+    return planted + math.floor(low), planted + math.ceil(max(high, low))
+
+
+def _by_tree(add: Add, plan: Plan, planted: int) -> None:
+    """Flowers off in the first season; thinning and picking from the first crop expected."""
     hemisphere = plan.hemisphere
+    after = MIDWINTER[hemisphere]
+    blooms = {
+        plain(tree.variety): season_day(tree.bloom, hemisphere, after=after)
+        for tree in plan.trees
+        if tree.bloom is not None
+    }
+    if blooms:
+        add(
+            "first season",
+            "No crop yet: take the fruitlets off",
+            min(blooms.values()) + FRUITLETS_OFF_AFTER_BLOOM_DAYS[0],
+            max(blooms.values()) + FRUITLETS_OFF_AFTER_BLOOM_DAYS[1],
+            "In the season of planting roots come first: rub off whatever sets.",
+            "common practice",
+            trees=list(blooms),
+        )
     for tree in plan.trees:
         name = plain(tree.variety)
-        bloom = tree.bloom
-        wait = (
-            ""
-            if tree.years_low is None
-            else (
-                f" Expect the first crop {tree.years_low:g} to {tree.years_high:g} years after planting."
-                if tree.years_high not in (None, tree.years_low)
-                else f" Expect the first crop about {tree.years_low:g} years after planting."
-            )
-        )
-        if bloom is not None and tree.crop in THINNED:
-            at = season_day(bloom, hemisphere, after=MIDWINTER[hemisphere])
+        early, late = first_crop(tree, planted)
+        when = f"in {early}" if early == late else f"between {early} and {late}"
+        if tree.bloom is not None and tree.crop in THINNED:
+            at = blooms[name]
             add(
                 "thinning",
                 f"Thin {name}",
                 at + THIN_AFTER_BLOOM_DAYS[0],
                 at + THIN_AFTER_BLOOM_DAYS[1],
-                "After the natural drop leave one fruit a spur or a hand apart; in the planting year take "
-                "all fruit off.",
+                "After the natural drop leave one fruit a spur or a hand apart.",
                 "common practice",
                 trees=[name],
+                year=early,
+                yearly=True,
             )
         if tree.harvest is not None:
-            first = season_day(tree.harvest.first, hemisphere, after=MIDWINTER[hemisphere])
+            first = season_day(tree.harvest.first, hemisphere, after=after)
             last = season_day(tree.harvest.last, hemisphere, after=first)
-            doubt = (
-                "" if tree.harvest.error_d is None else f" Give or take {round(tree.harvest.error_d)} days."
-            )
-            keeps = (
-                ""
-                if not tree.harvest.store_weeks
-                else f" Keeps about {round(tree.harvest.store_weeks)} weeks in a cool store."
-            )
             add(
                 "harvest",
                 f"Pick {name} ({crop_in_sentence(tree.crop)})",
                 first,
                 last,
-                f"Estimated for this site.{doubt}{keeps}{wait}",
+                f"The first crop is expected {when}. {_picking(tree.harvest)}",
                 "estimated",
                 trees=[name],
+                year=early,
+                yearly=True,
             )
+
+
+def _picking(harvest: Harvest) -> str:
+    told = "The usual year of this site; go by the fruit."
+    if harvest.early is not None and harvest.late is not None:
+        told += (
+            f" An early year begins about {day_words(harvest.early)}, a late one ends about "
+            f"{day_words(harvest.late)}."
+        )
+    if harvest.error_d is not None:
+        told += f" Give or take {round(harvest.error_d)} days."
+    if harvest.store_weeks:
+        told += f" Keeps about {round(harvest.store_weeks)} weeks in a cool store."
+    return told
 
 
 def ical_text(events_: Sequence[Event], name: str, made: datetime | None = None) -> str:
@@ -495,5 +530,7 @@ def ical_text(events_: Sequence[Event], name: str, made: datetime | None = None)
             entry.add("rrule", {"freq": "daily", "interval": event.every_days, "until": event.last})
         else:
             entry.add("dtend", event.last + timedelta(days=1))
+            if event.yearly:
+                entry.add("rrule", {"freq": "yearly"})
         calendar.add_component(entry)
     return calendar.to_ical().decode("utf-8")

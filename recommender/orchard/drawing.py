@@ -22,6 +22,7 @@ LOOKS = {
     "tree": ("#565b50", "none", "4 3"),
     "path": ("#a08c5b", "none", ""),
     "fence": ("#565b50", "none", "6 2"),
+    "wall": ("#22261f", "none", ""),
     "building": ("#565b50", "#d9d5c8", ""),
     "overhead line": ("#b5482f", "none", "8 3 2 3"),
     "underground line": ("#0072B2", "none", "2 3"),

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from recommender.orchard.facts import Fact, Facts
+from recommender.orchard.notes import notes_for
 from recommender.orchard.plan import Plan, PlannedTree
 from recommender.suitability.cautions import DEFERS, places_of
 from recommender.wording import Units, list_words, number_words, plain
@@ -89,6 +90,7 @@ class Sheet:
     lines: tuple[TreeLine, ...]
     steps: tuple[Step, ...]
     cautions: tuple[Caution, ...]
+    notes: tuple[str, ...]
     plan: Plan
 
 
@@ -383,6 +385,7 @@ def planting_sheet(
         lines=tuple(_line(tree, facts, units) for tree in plan.trees),
         steps=tuple(steps),
         cautions=tuple(cautions_for(plan, cautions, country, region)),
+        notes=tuple(notes_for(plan, units)),
         plan=plan,
     )
 

@@ -120,7 +120,7 @@ def compose(
         greedy=measure(found, by_list),
         alternatives=tuple(measure(found, chosen) for chosen in alternatives),
         one_tree=tuple(measure(_roomy(found), chosen) for chosen in offers),
-        notes=(*notes, *(layout.notes if layout is not None else ())),
+        notes=tuple(notes),
     )
 
 

@@ -57,7 +57,7 @@ def html_text(sheet: Sheet) -> str:
         f"<small>({_text(_standing(caution.standing, caution.source_id))})</small></li>"
         for caution in sheet.cautions
     )
-    notes = "".join(f"<p>{_text(note)}</p>" for note in sheet.plan.notes)
+    notes = "".join(f"<p>{_text(note)}</p>" for note in sheet.notes)
     care = f"<h2>Take care</h2><ul>{cautions}</ul>" if cautions else ""
     return (
         f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8">'

@@ -1,18 +1,16 @@
 """The planting sheet as a one-page PDF, A4 or Letter, with the plot drawn to scale.
 
-In comes a `Sheet`; out go PDF bytes. The standard fonts of PDF are used, so nothing is embedded; a letter
-they lack is set as its nearest plain one (ř as r).
+In comes a `Sheet`; out go PDF bytes.
 """
 
 from __future__ import annotations
 
-import unicodedata
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
 from recommender.errors import BadInput
 from recommender.orchard.drawing import LOOKS, Drawing, drawn
 from recommender.orchard.planting import Sheet
-from recommender.wording import plain
+from recommender.print_fonts import SANS, SERIF, put_fonts, settable
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -31,24 +29,6 @@ _COLUMNS = (
     ("Stake", 18.0),
     ("Pollen from", 42.0),
 )
-_REPLACED = {"’": "'", "‘": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-", "…": "...", "≥": ">="}
-
-
-def latin(text: object) -> str:
-    """Text the standard fonts can set.
-
-    >>> latin("Čačanska lepotica’s")
-    "Cacanska lepotica's"
-    """
-    out = []
-    for letter in plain(text):
-        letter = _REPLACED.get(letter, letter)
-        if ord(letter[0]) > 255:
-            letter = (
-                unicodedata.normalize("NFKD", letter).encode("latin-1", "ignore").decode("latin-1") or "?"
-            )
-        out.append(letter)
-    return "".join(out)
 
 
 def pdf_bytes(sheet: Sheet, paper: str = "A4") -> bytes:
@@ -71,17 +51,18 @@ def _page(sheet: Sheet, paper: PaperSize, size: float, one_page: bool) -> FPDF |
     from fpdf import FPDF
 
     pdf = FPDF(format=paper, unit="mm")
-    pdf.set_title(latin(sheet.title))
+    put_fonts(pdf)
+    pdf.set_title(settable(sheet.title))
     pdf.set_creator("Orchardwright")
     pdf.set_lang("en-GB")
     pdf.set_margin(_MARGIN_mm)
     pdf.set_auto_page_break(not one_page, _MARGIN_mm)
     pdf.add_page()
-    pdf.set_font("Times", "B", 17)
-    pdf.cell(0, 8, latin(sheet.title), new_x="LMARGIN", new_y="NEXT")
-    pdf.set_font("Helvetica", "", size)
+    pdf.set_font(SERIF, "B", 17)
+    pdf.cell(0, 8, settable(sheet.title), new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font(SANS, "", size)
     line = size * 0.46
-    pdf.multi_cell(0, line, latin(sheet.place), new_x="LMARGIN", new_y="NEXT")
+    pdf.multi_cell(0, line, settable(sheet.place), new_x="LMARGIN", new_y="NEXT")
     pdf.ln(1.5)
     picture = drawn(sheet.plan)
     if picture is not None:
@@ -96,9 +77,9 @@ def _page(sheet: Sheet, paper: PaperSize, size: float, one_page: bool) -> FPDF |
 
 def _heading(pdf: FPDF, text: str, size: float) -> None:
     pdf.ln(1.2)
-    pdf.set_font("Times", "B", size + 2.5)
-    pdf.cell(0, size * 0.62, latin(text), new_x="LMARGIN", new_y="NEXT")
-    pdf.set_font("Helvetica", "", size)
+    pdf.set_font(SERIF, "B", size + 2.5)
+    pdf.cell(0, size * 0.62, settable(text), new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font(SANS, "", size)
 
 
 def _trees(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
@@ -131,7 +112,7 @@ def _trees(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
                 one.stake.value,
                 one.partners,
             ):
-                row.cell(latin(text))
+                row.cell(settable(text))
 
 
 def _steps(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
@@ -139,7 +120,7 @@ def _steps(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
     with pdf.text_columns(ncols=2, gutter=5, balance=True, line_height=1.18, text_align="LEFT") as columns:
         for step in sheet.steps:
             source = f", {step.source_id}" if step.source_id and step.source_id != "memory" else ""
-            columns.write(latin(f"{step.topic}: {step.words} ({step.standing}{source})\n"))
+            columns.write(settable(f"{step.topic}: {step.words} ({step.standing}{source})\n"))
     pdf.ln(line * 0.3)
 
 
@@ -149,7 +130,9 @@ def _cautions(pdf: FPDF, sheet: Sheet, size: float, line: float) -> None:
     _heading(pdf, "Take care", size)
     with pdf.text_columns(ncols=2, gutter=5, balance=True, line_height=1.18, text_align="LEFT") as columns:
         for caution in sheet.cautions:
-            columns.write(latin(f"{_MARK.get(caution.severity, '')}{caution.words} ({caution.standing})\n"))
+            columns.write(
+                settable(f"{_MARK.get(caution.severity, '')}{caution.words} ({caution.standing})\n")
+            )
     pdf.ln(line * 0.3)
 
 
@@ -157,7 +140,7 @@ _MARK = {"stop": "Stop: ", "warning": "Mind: ", "info": "Note: "}
 
 
 def _foot(pdf: FPDF, size: float, line: float) -> None:
-    pdf.set_font("Helvetica", "I", size)
+    pdf.set_font(SANS, "I", size)
     pdf.multi_cell(
         0,
         line,
@@ -200,23 +183,23 @@ def _drawing(pdf: FPDF, picture: Drawing, sheet: Sheet, size: float) -> None:
         pdf.set_dash_pattern()
         if shape.words:
             bold = shape.form == "text" and shape.kind == "trunk"
-            pdf.set_font("Helvetica", "B" if bold else "", 8 if shape.form == "text" else 6.5)
+            pdf.set_font(SANS, "B" if bold else "", 8 if shape.form == "text" else 6.5)
             x, y = (sum(part) / len(places) for part in zip(*places, strict=True))
-            words = latin(shape.words)
+            words = settable(shape.words)
             pdf.text(x - pdf.get_string_width(words) / 2, y + 1.0, words)
     bottom = top + (y1 - y0) * scale
     beside = left + (x1 - x0) * scale + 5
     pdf.set_xy(beside, top)
-    pdf.set_font("Helvetica", "", size)
+    pdf.set_font(SANS, "", size)
     pdf.set_left_margin(beside)
     for number, tree in enumerate(sheet.plan.trees, start=1):
         where = (
             "" if tree.x is None or tree.y is None else (f": {tree.x:.1f} m from the left, {tree.y:.1f} m up")
         )
         pdf.multi_cell(
-            0, size * 0.46, latin(f"{number}  {tree.variety}{where}"), new_x="LMARGIN", new_y="NEXT"
+            0, size * 0.46, settable(f"{number}  {tree.variety}{where}"), new_x="LMARGIN", new_y="NEXT"
         )
-    for note in sheet.plan.notes:
-        pdf.multi_cell(0, size * 0.46, latin(note), new_x="LMARGIN", new_y="NEXT")
+    for note in sheet.notes:
+        pdf.multi_cell(0, size * 0.46, settable(note), new_x="LMARGIN", new_y="NEXT")
     pdf.set_left_margin(_MARGIN_mm)
     pdf.set_xy(_MARGIN_mm, max(bottom, pdf.get_y()) + 1)

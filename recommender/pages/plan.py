@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from recommender.orchard.notes import notes_for
 from recommender.pages import cards, shared
 from recommender.wording import (
     MARKS,
@@ -142,7 +143,7 @@ def _toggle(name: str, key: str, other: str) -> None:
 def _result(catalog: Catalog, plan: Plan, units: Units) -> None:
     st.html(cards.paragraphs([plan.place], "ow-site"))
     st.header(f"{len(plan.trees)} {'tree' if len(plan.trees) == 1 else 'trees'} to plant")
-    st.html(cards.paragraphs([*plan.summary(), *plan.notes]))
+    st.html(cards.paragraphs([*plan.summary(), *notes_for(plan, units)]))
     for number, tree in enumerate(plan.trees, start=1):
         _tree(number, tree, units)
     gone = _held("gone")

@@ -19,12 +19,13 @@ from recommender.errors import BadInput, StorageFault, UnknownName
 from recommender.orchard import papers
 from recommender.orchard.calendar import climate_kind, planting_windows
 from recommender.orchard.facts import Facts
+from recommender.orchard.notes import notes_for
 from recommender.orchard.plan import Plan
 from recommender.orchard.plan_file import changed, open_plan, plan_from, plan_text, save_plan, schema_text
 from recommender.orchard.planting import container_steps, planting_sheet
 from recommender.orchard.plot import Obstacle
 from recommender.orchard.relaxation import NoPlanting
-from recommender.orchard.sheet_pdf import latin, pdf_bytes
+from recommender.orchard.sheet_pdf import pdf_bytes
 from recommender.suitability.ranking import Ranking
 from recommender.suitability.site import climate_of
 
@@ -254,10 +255,6 @@ def test_an_unknown_paper_is_refused(plan: Plan, catalog: Catalog) -> None:
         pdf_bytes(papers.sheet_of(plan, catalog), "A9")
 
 
-def test_names_in_other_letters_are_set_as_near_as_can_be() -> None:
-    assert latin("Čačanska rodná “x”") == 'Cacanska rodná "x"'
-
-
 def test_every_step_has_a_standing_and_published_ones_a_source(plan: Plan, catalog: Catalog) -> None:
     sheet = papers.sheet_of(plan, catalog)
     assert {"Hole width", "Root flare", "Mound", "Backfill", "Mulch", "Water in"} <= {
@@ -299,8 +296,10 @@ def test_a_hedge_closer_than_the_stock_wants_says_what_it_costs(catalog: Catalog
     )
     found = compose(SITE, GOALS, wishes, Plot(width_m=8, depth_m=8), catalog, ranking=ranking)
     assert all(tree.spacing_m == 0.9 for tree in found.trees)
-    told = [note for note in found.notes if "pruned every summer" in note]
-    assert len(told) == len(found.trees)
+    told = [note for note in notes_for(found) if "pruned every summer" in note]
+    assert len(told) == 1
+    assert all(tree.variety in told[0] for tree in found.trees)
+    assert "3 ft" in " ".join(notes_for(found, "imperial"))
     roomy = wishes.model_copy(update={"in_row_m": 8.0})
     wide = compose(SITE, GOALS, roomy, Plot(width_m=20, depth_m=40), catalog, ranking=ranking)
-    assert not [note for note in wide.notes if "pruned every summer" in note]
+    assert not [note for note in notes_for(wide) if "pruned every summer" in note]
