@@ -100,9 +100,8 @@ def _questions(catalog: Catalog) -> tuple[dict[str, Any], dict[str, Any], Units]
             **bound,
         )
     with st.expander("Six more answers, if you like: room, soil, frost, neighbours, season, use"):
-        units: Units = "imperial" if st.session_state.get("units") == "imperial" else "metric"
+        units = shared.units()
         spot, wishes = _spot(catalog, units, bound), _wishes(bound)
-        st.radio("Units", ["metric", "imperial"], key="units", horizontal=True, **bound)
     return (
         ({**where, **spot} if where else {}),
         {**wishes, **({"crops": tuple(crops)} if crops else {})},

@@ -80,7 +80,7 @@ def _questions(
     catalog: Catalog,
 ) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any], dict[str, Any], Units]:
     bound: Any = {"bind": "query-params"}
-    units: Units = "imperial" if st.session_state.get("units") == "imperial" else "metric"
+    units = shared.units()
     left, right = st.columns([3, 2])
     place = left.text_input(
         "Where will they grow?", placeholder="Town or village, country", key="place", **bound
@@ -111,7 +111,6 @@ def _questions(
             "How are they grown?", list(_STYLES), format_func=_STYLES.__getitem__, key="style", **bound
         )
         store = b.text_input("Fruit from store until (month-day)", placeholder="03-15", key="store", **bound)
-        st.radio("Units", ["metric", "imperial"], key="units", horizontal=True, **bound)
     kept, gone = _held("kept"), _held("gone")
     asked = {
         "trees": int(trees),

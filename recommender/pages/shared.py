@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from recommender.errors import OrchardwrightError, UnknownName
-from recommender.wording import crop_name
+from recommender.wording import Units, crop_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -22,6 +22,11 @@ if TYPE_CHECKING:
 def dress() -> None:
     """Put on the small style sheet that the theme cannot express."""
     st.html(Path(__file__).with_name("face.css"))
+
+
+def units() -> Units:
+    """The units chosen in the frame."""
+    return "imperial" if st.session_state.get("units") == "imperial" else "metric"
 
 
 def paper() -> Paper:

@@ -4,48 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser.conftest import OUTPUT
+from tests.browser.looks import is_phone, keep, sideways, small_controls
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
-
-WIDTHS = (1280, 390)
-PATIENCE_MS = 90_000
-SMALLEST_CONTROL_PX = 44
-
-
-@pytest.fixture(params=WIDTHS, ids=lambda width: f"{width}px")
-def page(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Page]:
-    """A fresh page; fails at the end if the console told of an error or a request left this machine."""
-    context = browser.new_context(viewport={"width": request.param, "height": 900}, accept_downloads=True)
-    opened = context.new_page()
-    opened.set_default_timeout(PATIENCE_MS)
-    errors: list[str] = []
-    left: list[str] = []
-    opened.on("console", lambda told: errors.append(told.text) if told.type == "error" else None)
-    opened.on("pageerror", lambda error: errors.append(str(error)))
-    opened.on("request", lambda asked: left.append(asked.url) if not _stays_here(asked.url) else None)
-    yield opened
-    context.close()
-    assert errors == []
-    assert left == []
-
-
-def _stays_here(url: str) -> bool:
-    return url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "data:", "blob:"))
-
-
-def _picture(page: Page, name: str) -> None:
-    width = (page.viewport_size or {"width": 0})["width"]
-    page.screenshot(path=OUTPUT / f"{name}-{width}.png")
 
 
 def _list_for(page: Page, address: str, place: str) -> None:
@@ -58,21 +27,21 @@ def _list_for(page: Page, address: str, place: str) -> None:
 def test_from_the_first_question_to_the_download(page: Page, address: str, tmp_path: Path) -> None:
     page.goto(address)
     page.wait_for_selector(".ow-empty")
-    _picture(page, "choose-empty")
+    keep(page, "choose-empty")
     _list_for(page, address, "Bristol, England")
     assert page.get_by_text("Took Bristol, England, United Kingdom").is_visible()
     page.get_by_label("Which fruit?").fill("apple")
     page.get_by_role("option", name="Apple", exact=True).click()
     page.keyboard.press("Escape")
     page.get_by_role("heading", name="apples").wait_for()
-    _picture(page, "choose-list")
+    keep(page, "choose-list")
 
     first = page.locator(".ow-card h3").first.inner_text().split("\n")[0]
     page.get_by_text("Evidence for").first.click()
     page.wait_for_selector(".ow-evidence")
     assert page.locator(".ow-evidence tbody tr").count() > 3
     assert page.locator(".ow-evidence a").first.get_attribute("href", timeout=5000)
-    _picture(page, "choose-evidence")
+    keep(page, "choose-evidence")
 
     with page.expect_download() as started:
         page.get_by_role("button", name="Download all").click()
@@ -89,18 +58,8 @@ def test_nothing_scrolls_sideways_and_controls_are_large_enough(page: Page, addr
     _list_for(page, address, "Bristol, England")
     page.get_by_text("Six more answers").click()
     page.get_by_label("What is the soil?").wait_for()
-    wide, shown = page.locator("[data-testid=stMain]").evaluate("e => [e.scrollWidth, e.clientWidth]")
-    assert wide <= shown
-    boxes = (
-        "[data-testid=stTextInputRootElement], [data-testid=stNumberInputContainer], "
-        ".react-aria-ComboBox > [role=group], .stButton button, .stDownloadButton button, "
-        ".stButtonGroup button, .stExpander summary, [data-testid=stRadioOption]"
-    )
-    heights = page.locator(boxes).evaluate_all(
-        "all => all.filter(e => e.offsetParent).map(e => [e.innerText, e.getBoundingClientRect().height])"
-    )
-    assert len(heights) > 15
-    assert [box for box in heights if box[1] < SMALLEST_CONTROL_PX] == []
+    assert sideways(page) == []
+    assert small_controls(page) == []
 
 
 def test_an_unknown_place_is_told_where_it_was_asked(page: Page, address: str) -> None:
@@ -109,7 +68,7 @@ def test_an_unknown_place_is_told_where_it_was_asked(page: Page, address: str) -
     page.keyboard.press("Enter")
     page.get_by_text("No place is called “Brisstol”").wait_for()
     assert page.get_by_role("alert").locator("li").count() == 3
-    _picture(page, "choose-unknown")
+    keep(page, "choose-unknown")
 
 
 def test_a_name_with_markup_is_shown_as_text(page: Page, address: str) -> None:
@@ -134,7 +93,7 @@ def test_the_harvest_calendar_tells_the_blind_what_it_shows(page: Page, address:
     chart.wait_for()
     words = chart.get_attribute("aria-label") or ""
     assert "likely to be picked between" in words
-    _picture(page, "choose-calendar")
+    keep(page, "choose-calendar")
 
 
 def test_the_year_at_the_site_is_drawn_when_asked_for(page: Page, address: str) -> None:
@@ -146,18 +105,17 @@ def test_the_year_at_the_site_is_drawn_when_asked_for(page: Page, address: str) 
     told = [charts.nth(number).get_attribute("aria-label") or "" for number in range(3)]
     for words, start in zip(told, ("Your winters bring", "After", "The coldest weeks"), strict=True):
         assert words.startswith(start)
-    wide, shown = page.locator("[data-testid=stMain]").evaluate("e => [e.scrollWidth, e.clientWidth]")
-    assert wide <= shown
+    assert sideways(page) == []
     page.get_by_role("heading", name="Chill builds up").scroll_into_view_if_needed()
-    _picture(page, "choose-year")
+    keep(page, "choose-year")
 
 
 def test_about_is_one_click_away(page: Page, address: str) -> None:
     page.goto(address)
     page.wait_for_selector(".ow-empty")
-    if (page.viewport_size or {"width": 0})["width"] < 600:
+    if is_phone(page):
         page.get_by_test_id("stExpandSidebarButton").click()
     page.get_by_role("link", name="About").click()
     page.get_by_role("heading", name="About Orchardwright").wait_for()
     page.get_by_text("statements from").wait_for()
-    _picture(page, "about")
+    keep(page, "about")
