@@ -111,7 +111,9 @@ def match_swap(
     with two, and so on, then the greatest benefit; without touching what is confirmed.
 
     search_s [s]: how long to search for the best pairs of plants that pollinate each other; `proof` says
-    whether that was enough, and `together` why that is a question. Raises DataFaults for tables that cannot be read or contradict themselves, BadInput for settings.
+    whether that was enough, and `together` why that is a question.
+
+    Raises DataFaults for tables that cannot be read or contradict themselves, BadInput for settings.
     """
     settings = settings if settings is not None else SwapSettings()
     if catalog is None:
