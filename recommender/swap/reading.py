@@ -97,6 +97,7 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
         )
     if len(rows) > MOST_ROWS:
         raise BadInput(f"The table has more than {MOST_ROWS:,} lines", where=path.name, remedy="Split it")
+    more: list[str]
     columns, more = _columns(path, rows[0][1], model)
     return _entries(path, rows, columns, [*notes, *more], model)
 
