@@ -190,7 +190,9 @@ def _entries(
                 f"{path.name}, line {number}, column “{headings[n]}”: {why}" for n, why in spoilt.items()
             ]
             continue
-        answers: dict[str, Any] = {name: _value(cell) for name, cell in given.items()}
+        # What is needed and empty is told in the words of the entry.
+        needed = {name: "" for name, field in model.model_fields.items() if field.is_required()}
+        answers: dict[str, Any] = needed | {name: _value(cell) for name, cell in given.items()}
         try:
             entries.append(model(**answers))
         except BadInput as error:
@@ -219,10 +221,9 @@ def _spoilt(cells: dict[str, str]) -> dict[str, str]:
 
 
 def _at_fault(model: type[Entry], answers: dict[str, Any]) -> list[str]:
-    """The answers that are wrong by themselves, and those that are needed and not there; none where only
-    their company is."""
+    """The answers that are wrong by themselves; none where only their company is."""
     needed = [name for name, field in model.model_fields.items() if field.is_required()]
-    found = [name for name in needed if name not in answers]
+    found = []
     for name, answer in answers.items():
         try:
             model(**{**dict.fromkeys(needed, "x"), name: answer})
