@@ -7,9 +7,10 @@ benefit, so they stay. Among all assignments with these rounds the benefit, gain
 For each gain there is a variable z: it is no more than the edge, no more than the arrival of the other
 variety, and an edge counts one gain at most, which at the optimum is its largest; so the programme states the
 worth of an assignment exactly. Its linear form is solved first. If that ends in whole numbers it is the
-optimum; else branch and bound goes on for a limited time: in a large problem only near what the linear form
-leaves undecided, which is quick. If it does not finish, the best assignment found is taken (never worse than
-the one without regard to pollen) and `proof` says how much more the bound allows.
+optimum; else branch and bound goes on for a limited time, and again near what the linear form leaves
+undecided. Without time (or in a large problem, where it would be too short) the assignment is only climbed
+from. The best one found is taken, never worse than the one without regard to pollen, and `proof` says how much
+more the bound of the linear form allows.
 """
 
 from __future__ import annotations
@@ -26,10 +27,10 @@ from recommender.swap.assignment import Problem, Programme, Solution, edges_of, 
 Floats = NDArray[np.float64]
 Chosen = NDArray[np.bool_]
 TIME_LIMIT_S = 6.0
-# Above so many edges the whole is only searched by those who wait longer than PATIENT_S.
+# Above so many edges there is only a search for those who wait as long as PATIENT_S.
 LARGE = 6_000
 PATIENT_S = 20.0
-MOST_STEPS = 8
+MOST_STEPS = 4
 _WHOLE = 1e-6
 _ENOUGH = 5e-5
 PROVED = "pollen among plants that arrive together weighed exactly"
@@ -53,11 +54,13 @@ def solve_together(
         return solution(problem, edges_of(problem, relaxed), f"{plain.proof}; {PROVED}")
     bound = programme.most if relaxed is None else programme.value(relaxed)
     tried: list[Chosen | None] = [plain.chosen]
-    if len(problem) <= LARGE or time_limit_s >= PATIENT_S:
+    searched = len(problem) <= LARGE or time_limit_s >= PATIENT_S
+    if searched:
         found, bound = programme.branched(bound, time_limit_s)
         tried.append(found)
-    if len(tried) == 1 or tried[-1] is None or bound - problem.worth(tried[-1]) >= _ENOUGH:
-        tried.append(None if relaxed is None else programme.branched_near(relaxed, time_limit_s))
+        if relaxed is not None and (found is None or bound - problem.worth(found) >= _ENOUGH):
+            tried.append(programme.branched_near(relaxed, time_limit_s))
+    if tried[-1] is None or not searched or bound - problem.worth(tried[-1]) >= _ENOUGH:
         tried.append(_climbed(programme, max((one for one in tried if one is not None), key=problem.worth)))
     best = max((one for one in tried if one is not None), key=problem.worth)
     more = bound - problem.worth(best)

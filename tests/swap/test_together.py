@@ -133,10 +133,8 @@ def test_without_time_it_is_never_worse_and_says_how_much_it_may_miss(seed: int)
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_large_problem_is_searched_near_what_is_undecided(
-    seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """What the linear form decides is kept: within its own bound of the exact answer, and feasible."""
+def test_a_large_problem_is_climbed_from_unless_one_waits(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Feasible, between the answer without pollen and the exact one; who waits gets the exact one."""
     problem = with_gains(random_problem(seed, lots=80, requests=60, varieties=25, wishes=5), seed, 0.6)
     exact = solve_together(problem, time_limit_s=120.0)
     monkeypatch.setattr(together, "LARGE", 10)
@@ -144,6 +142,13 @@ def test_a_large_problem_is_searched_near_what_is_undecided(
     assert feasible(problem, found.chosen)
     assert found.rounds == exact.rounds
     assert solve(problem).benefit <= found.benefit <= exact.benefit + 1e-4
+    waited = solve_together(problem, time_limit_s=120.0)
+    assert waited.benefit == pytest.approx(exact.benefit, abs=1e-4)
+    programme = together._Together(problem, solve(problem), False)
+    relaxed = programme.relaxed()
+    assert relaxed is not None
+    near = programme.branched_near(relaxed, 60.0)
+    assert near is None or (feasible(problem, near) and problem.worth(near) <= exact.benefit + 1e-4)
 
 
 def test_climbing_alone_keeps_rounds_and_never_loses(monkeypatch: pytest.MonkeyPatch) -> None:
