@@ -60,7 +60,7 @@ def result() -> None:
         cards.paragraphs(
             [
                 f"{second}Benefit, from 0 to 1 for each plant, says how well it suits the site, the wish and "
-                f"the pollen there; all together {found.benefit:.2f}. Taking the best match first would serve "
+                f"the pollen there; together {found.benefit:.2f}. Taking the best match first would serve "
                 f"{before['served']} with {before['benefit']:.2f}. How sure this is: {found.proof}.",
                 *found.notes,
             ]

@@ -9,8 +9,8 @@ variety, and an edge counts one gain at most, which at the optimum is its larges
 worth of an assignment exactly. Its linear form is solved first. If that ends in whole numbers it is the
 optimum; else branch and bound goes on for a limited time, and again near what the linear form leaves
 undecided. Without time (or in a large problem, where it would be too short) the assignment is only climbed
-from. The best one found is taken, never worse than the one without regard to pollen, and `proof` says how much
-more the bound of the linear form allows.
+from. The best one found is taken, never worse than the one without regard to pollen, and `proof` says how
+much more the bound of the linear form allows.
 """
 
 from __future__ import annotations
