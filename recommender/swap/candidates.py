@@ -26,9 +26,10 @@ from numpy.typing import NDArray
 from recommender.climate.grid import distance_km
 from recommender.climate.season import Hemisphere
 from recommender.errors import BadInput
+from recommender.swap.borders import Region
 from recommender.swap.people import Desk, SwapSettings, Taker
 from recommender.swap.pollen import Pollen
-from recommender.swap.rules import Region, grafting_stop
+from recommender.swap.rules import grafting_stop
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog

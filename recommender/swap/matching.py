@@ -24,7 +24,7 @@ from recommender.swap.explanations import Unmatched
 from recommender.swap.offers import Doubt, Offer, Request
 from recommender.swap.people import Confirmed, Desk, SwapSettings, look_up
 from recommender.swap.reading import read_offers, read_requests
-from recommender.swap.together import solve_together
+from recommender.swap.together import TIME_LIMIT_S, solve_together
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -105,9 +105,13 @@ def match_swap(
     settings: SwapSettings | None = None,
     confirmed: Sequence[Confirmed] = (),
     catalog: Catalog | None = None,
+    search_s: float = TIME_LIMIT_S,
 ) -> SwapResult:
     """Match what is offered with what is asked for: first as many people as possible with one plant, then
-    with two, and so on, then the greatest benefit; exactly, and without touching what is confirmed.
+    with two, and so on, then the greatest benefit; without touching what is confirmed.
+
+    search_s [s]: how long to search for the best pairs of plants that pollinate each other; `proof` says
+    whether that was enough, and `together` why that is a question.
 
     Raises DataFaults for tables that cannot be read or contradict themselves, BadInput for settings.
     """
@@ -126,7 +130,7 @@ def match_swap(
     desk = look_up(offers, requests, catalog, settings, confirmed)
     found = candidates(desk, catalog, settings)
     problem, rows, piles = as_problem(desk, found)
-    best, plain = solve_together(problem, settings.givers_first), greedy(problem)
+    best, plain = solve_together(problem, settings.givers_first, search_s), greedy(problem)
     new, given, got = _new_matches(desk, found, best, problem, rows, piles)
     kept = [_kept(desk, match) for match in confirmed]
     return SwapResult(

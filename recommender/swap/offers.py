@@ -13,6 +13,7 @@ from typing import Any, ClassVar, Literal, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
+from recommender.climate.countries import code_of, country_code
 from recommender.errors import OrchardwrightError
 from recommender.suitability.answers import Answers
 from recommender.suitability.goals import Use
@@ -29,7 +30,7 @@ _KIND_WORDS = {
     "scion-wood": "scion wood", "graftwood": "scion wood", "grafting wood": "scion wood",
     "budwood": "scion wood",
 }  # fmt: skip
-_REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+_PART = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 SITE_ANSWERS = (
     "place", "lat", "lon", "elevation_m", "zone", "chill_hours", "soil", "wetness", "frost", "space_m",
     "container_L",
@@ -99,14 +100,23 @@ class _Entry(Answers):
 
 
 def region_code(region: Any) -> str | None:
-    """A region as its code (ISO 3166), such as GB or US-NY. Raises ValueError in the family's words."""
+    """A region as its code (ISO 3166), such as GB, US-NY or EU, from its code or name. Raises ValueError in
+    the family's words."""
     if region is None or not str(region).strip():
         return None
-    text = str(region).strip().upper()
-    text = {"UK": "GB"}.get(text, text)
-    if not _REGION.fullmatch(text):
-        raise ValueError(f"“{plain(region)}” is not the code of a region | Write GB, or US-NY for a state")
-    return text
+    text = str(region).strip()
+    if text.upper() == "EU":
+        return "EU"
+    found = code_of(text)
+    if not found and _PART.fullmatch(text.upper()) and (country := country_code(text[:2])):
+        # A county or province that no rule here speaks of; its country counts.
+        found = country + text.upper()[2:]
+    if not found:
+        raise ValueError(
+            f"“{plain(region)}” is no country or state that is known | Write a code such as GB, FR or US-NY, "
+            "or the name of the country"
+        )
+    return found
 
 
 class Offer(_Entry):

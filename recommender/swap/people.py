@@ -22,11 +22,12 @@ from recommender.climate.season import Hemisphere
 from recommender.errors import DataFaults, OrchardwrightError, UnknownName
 from recommender.suitability.answers import Answers
 from recommender.suitability.site import Site
+from recommender.swap.borders import NOWHERE, Region, region_of_code, region_of_place
 from recommender.swap.lookups import Sites, Stocks, place_found
 from recommender.swap.naming import Names
 from recommender.swap.offers import Doubt, Offer, Request, day, region_code, stocks_at_hand
 from recommender.swap.rights import Right, recent, rights_of
-from recommender.swap.rules import NOWHERE, Movement, Region, region_of_code, region_of_place
+from recommender.swap.rules import Movement
 from recommender.wording import list_words
 
 if TYPE_CHECKING:

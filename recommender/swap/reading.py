@@ -97,6 +97,7 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
         )
     if len(rows) > MOST_ROWS:
         raise BadInput(f"The table has more than {MOST_ROWS:,} lines", where=path.name, remedy="Split it")
+    more: list[str]
     columns, more = _columns(path, rows[0][1], model)
     return _entries(path, rows, columns, [*notes, *more], model)
 
@@ -189,7 +190,9 @@ def _entries(
                 f"{path.name}, line {number}, column “{headings[n]}”: {why}" for n, why in spoilt.items()
             ]
             continue
-        answers: dict[str, Any] = {name: _value(cell) for name, cell in given.items()}
+        # What is needed and empty is told in the words of the entry.
+        needed = {name: "" for name, field in model.model_fields.items() if field.is_required()}
+        answers: dict[str, Any] = needed | {name: _value(cell) for name, cell in given.items()}
         try:
             entries.append(model(**answers))
         except BadInput as error:
@@ -218,10 +221,9 @@ def _spoilt(cells: dict[str, str]) -> dict[str, str]:
 
 
 def _at_fault(model: type[Entry], answers: dict[str, Any]) -> list[str]:
-    """The answers that are wrong by themselves, and those that are needed and not there; none where only
-    their company is."""
+    """The answers that are wrong by themselves; none where only their company is."""
     needed = [name for name, field in model.model_fields.items() if field.is_required()]
-    found = [name for name in needed if name not in answers]
+    found = []
     for name, answer in answers.items():
         try:
             model(**{**dict.fromkeys(needed, "x"), name: answer})

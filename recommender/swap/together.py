@@ -7,8 +7,10 @@ benefit, so they stay. Among all assignments with these rounds the benefit, gain
 For each gain there is a variable z: it is no more than the edge, no more than the arrival of the other
 variety, and an edge counts one gain at most, which at the optimum is its largest; so the programme states the
 worth of an assignment exactly. Its linear form is solved first. If that ends in whole numbers it is the
-optimum; else branch and bound goes on for a limited time. If it does not finish, the best assignment found is
-taken (never worse than the one without regard to pollen) and `proof` says how much more the bound allows.
+optimum; else branch and bound goes on for a limited time, and again near what the linear form leaves
+undecided. Without time (or in a large problem, where it would be too short) the assignment is only climbed
+from. The best one found is taken, never worse than the one without regard to pollen, and `proof` says how
+much more the bound of the linear form allows.
 """
 
 from __future__ import annotations
@@ -24,8 +26,11 @@ from recommender.swap.assignment import Problem, Programme, Solution, edges_of, 
 
 Floats = NDArray[np.float64]
 Chosen = NDArray[np.bool_]
-TIME_LIMIT_S = 10.0
-MOST_STEPS = 8
+TIME_LIMIT_S = 6.0
+# Above so many edges there is only a search for those who wait as long as PATIENT_S.
+LARGE = 6_000
+PATIENT_S = 20.0
+MOST_STEPS = 4
 _WHOLE = 1e-6
 _ENOUGH = 5e-5
 PROVED = "pollen among plants that arrive together weighed exactly"
@@ -48,9 +53,16 @@ def solve_together(
     if relaxed is not None and programme.whole(relaxed):
         return solution(problem, edges_of(problem, relaxed), f"{plain.proof}; {PROVED}")
     bound = programme.most if relaxed is None else programme.value(relaxed)
-    start = _climbed(programme, plain.chosen)
-    found, bound = programme.branched(bound, time_limit_s)
-    best = max([plain.chosen, start, *([] if found is None else [found])], key=problem.worth)
+    tried: list[Chosen | None] = [plain.chosen]
+    searched = len(problem) <= LARGE or time_limit_s >= PATIENT_S
+    if searched:
+        found, bound = programme.branched(bound, time_limit_s)
+        tried.append(found)
+        if relaxed is not None and (found is None or bound - problem.worth(found) >= _ENOUGH):
+            tried.append(programme.branched_near(relaxed, time_limit_s))
+    if tried[-1] is None or not searched or bound - problem.worth(tried[-1]) >= _ENOUGH:
+        tried.append(_climbed(programme, max((one for one in tried if one is not None), key=problem.worth)))
+    best = max((one for one in tried if one is not None), key=problem.worth)
     more = bound - problem.worth(best)
     told = PROVED if more < _ENOUGH else NOT_PROVED.format(more=more)
     return solution(problem, best, f"{plain.proof}; {told}")
@@ -127,7 +139,26 @@ class _Together:
 
     def branched(self, bound: float, time_limit_s: float) -> tuple[Chosen | None, float]:
         """(the best edges that branch and bound finds in time, the least bound known)."""
-        found: Any = milp(
+        found = self._branched(Bounds(0, 1), time_limit_s)
+        told = getattr(found, "mip_dual_bound", None)
+        if told is not None and np.isfinite(told):
+            bound = min(bound, -float(told))
+        return (None if found.x is None else edges_of(self.problem, np.asarray(found.x))), bound
+
+    def branched_near(self, point: Floats, time_limit_s: float) -> Chosen | None:
+        """The best edges where only those stay open that share a lot or request with an undecided one."""
+        problem, edges = self.problem, len(self.problem)
+        undecided = np.abs(point[:edges] - np.round(point[:edges])) >= _WHOLE
+        lots, requests = np.zeros(len(problem.lot_count), bool), np.zeros(len(problem.take), bool)
+        lots[problem.lot[undecided]] = requests[problem.request[undecided]] = True
+        kept = np.flatnonzero(~(lots[problem.lot] | requests[problem.request]))
+        low, high = np.zeros(self.size), np.ones(self.size)
+        low[kept] = high[kept] = np.round(point[kept])
+        found = self._branched(Bounds(low, high), time_limit_s)
+        return None if found.x is None else edges_of(problem, np.asarray(found.x))
+
+    def _branched(self, bounds: Bounds, time_limit_s: float) -> Any:
+        return milp(
             self.cost,
             constraints=[
                 LinearConstraint(self.upper, -np.inf, self.upper_limit),
@@ -136,13 +167,9 @@ class _Together:
             integrality=np.concatenate(
                 [np.ones(len(self.problem)), np.zeros(self.size - len(self.problem))]
             ).astype(np.int64),
-            bounds=Bounds(0, 1),
+            bounds=bounds,
             options={"mip_rel_gap": 0.0, "time_limit": time_limit_s},
         )
-        told = getattr(found, "mip_dual_bound", None)
-        if told is not None and np.isfinite(told):
-            bound = min(bound, -float(told))
-        return (None if found.x is None else edges_of(self.problem, np.asarray(found.x))), bound
 
 
 def _climbed(programme: _Together, chosen: Chosen) -> Chosen:

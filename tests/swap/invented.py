@@ -44,7 +44,7 @@ def problem_of(
 
 
 def worth(problem: Problem, chosen: np.ndarray) -> float:
-    """Benefit with gains, in plain loops: each chosen edge counts the largest gain of what arrives with it."""
+    """Benefit with gains, in plain loops: each edge counts the largest gain of what arrives too."""
     edges = np.flatnonzero(chosen).tolist()
     arrived = {(int(problem.request[e]), int(problem.variety[e])) for e in edges}
     total = 0.0

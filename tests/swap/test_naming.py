@@ -1,4 +1,4 @@
-"""Names as people write them: read by the nursery desk's rules, decided or left to a person, never guessed."""
+"""Names as people write them: read by the nursery desk's rules, decided or left to a person."""
 
 from __future__ import annotations
 

@@ -62,6 +62,7 @@ def test_every_fault_is_told_with_its_line(tmp_path: Path) -> None:
         (b"person,variety\n" + b"Wren,Discovery\n" * 60 + b"Wren,Disc\0very\n", "(NUL)"),
         (b"%PDF-1.7", "not read"),
         (b"person,variety,qty\nWren,Discovery,many\n", "line 2, column “qty”"),
+        (b"Who,variety\n,Discovery\n", "line 2, column “Who”: Nobody is named"),
         (b"person,variety,until\nWren,Discovery,soon\n", "line 2, column “until”"),
         (b"PK\x03\x04 this is no workbook", "cannot be read"),
         (b"person,variety\nWren\n", "cells"),

@@ -132,10 +132,30 @@ def test_without_time_it_is_never_worse_and_says_how_much_it_may_miss(seed: int)
         assert exact.benefit <= hurried.benefit + more + 0.006
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_large_problem_is_climbed_from_unless_one_waits(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Feasible, between the answer without pollen and the exact one; who waits gets the exact one."""
+    problem = with_gains(random_problem(seed, lots=80, requests=60, varieties=25, wishes=5), seed, 0.6)
+    exact = solve_together(problem, time_limit_s=120.0)
+    monkeypatch.setattr(together, "LARGE", 10)
+    found = solve_together(problem)
+    assert feasible(problem, found.chosen)
+    assert found.rounds == exact.rounds
+    assert solve(problem).benefit <= found.benefit <= exact.benefit + 1e-4
+    waited = solve_together(problem, time_limit_s=120.0)
+    assert waited.benefit == pytest.approx(exact.benefit, abs=1e-4)
+    programme = together._Together(problem, solve(problem), False)
+    relaxed = programme.relaxed()
+    assert relaxed is not None
+    near = programme.branched_near(relaxed, 60.0)
+    assert near is None or (feasible(problem, near) and problem.worth(near) <= exact.benefit + 1e-4)
+
+
 def test_climbing_alone_keeps_rounds_and_never_loses(monkeypatch: pytest.MonkeyPatch) -> None:
     """The way out where the solver gives up."""
     monkeypatch.setattr(together._Together, "relaxed", lambda self: None)
     monkeypatch.setattr(together._Together, "branched", lambda self, bound, limit: (None, bound))
+    monkeypatch.setattr(together._Together, "branched_near", lambda self, point, limit: None)
     for seed in range(3):
         problem = with_gains(random_problem(seed, lots=60, requests=60, varieties=20, wishes=4), seed, 0.6)
         plain, found = solve(problem), solve_together(problem)
