@@ -51,7 +51,8 @@ class Quality:
     """What the report shows. Shares are between 0 and 1.
 
     coverage: per crop and criterion (crop, varieties, criterion, and the share of each standing, `unknown`).
-    traits: per trait (values, published, memory, sources, two_or_more, disagree).
+    habits: what is published of the self-fertility of a crop as a whole (crop, habit).
+    traits: per trait (settled, published, memory, sources, two_or_more, disagree).
     memory: what is from memory (of, from_memory, all, share).
     deciding_memory: the values from memory that decide (crop, variety, trait, value).
     age: evidence by the decade of its source (decade, rows, share).
@@ -61,6 +62,7 @@ class Quality:
     """
 
     coverage: pd.DataFrame
+    habits: pd.DataFrame
     traits: pd.DataFrame
     memory: pd.DataFrame
     deciding_memory: pd.DataFrame
@@ -96,6 +98,7 @@ def quality(catalog: Catalog) -> Quality:
     varieties = catalog.varieties()[["crop", "variety"]]
     return Quality(
         coverage=_coverage(varieties, settled, catalog.estimates()),
+        habits=_habits(catalog.crop_facts()),
         traits=_traits(settled),
         memory=_memory(evidence, settled),
         deciding_memory=_deciding_memory(settled),
@@ -122,18 +125,21 @@ def _coverage(varieties: pd.DataFrame, settled: pd.DataFrame, estimates: pd.Data
         .fillna(UNKNOWN)
         .to_numpy()
     )
-    shares = (
-        every.groupby(["crop", "criterion"])["standing"]
-        .value_counts(normalize=True)
-        .unstack(fill_value=0.0)
-        .reindex(columns=[*STANDINGS, UNKNOWN], fill_value=0.0)
-        .reset_index()
-    )
+    counts = every.pivot_table(
+        index=["crop", "criterion"], columns="standing", values="variety", aggfunc="count", fill_value=0
+    ).reindex(columns=[*STANDINGS, UNKNOWN], fill_value=0)
+    shares = counts.div(counts.sum(axis=1), axis=0).rename_axis(columns=None).reset_index()
     sizes = varieties.groupby("crop").size()
     shares.insert(1, "varieties", shares["crop"].map(sizes).astype("int64"))
     order = {name: place for place, name in enumerate(CRITERIA)}
     place = shares["criterion"].map(order)
     return shares.assign(place=place).sort_values(["crop", "place"], ignore_index=True).drop(columns="place")
+
+
+def _habits(facts: pd.DataFrame) -> pd.DataFrame:
+    rows = facts[facts["trait"].eq("typical_self_fertility") & facts["basis"].eq("published")]
+    habits = rows.groupby("crop")["value"].agg(lambda values: " or ".join(dict.fromkeys(values)))
+    return habits.rename("habit").reset_index()
 
 
 def _traits(settled: pd.DataFrame) -> pd.DataFrame:
@@ -150,7 +156,7 @@ def _traits(settled: pd.DataFrame) -> pd.DataFrame:
         }
     )
     found = rows.groupby("trait").agg(
-        values=("published", "size"),
+        settled=("published", "size"),
         published=("published", "mean"),
         memory=("memory", "sum"),
         sources=("sources", "mean"),
@@ -158,7 +164,7 @@ def _traits(settled: pd.DataFrame) -> pd.DataFrame:
         disagree=("disagree", "sum"),
     )
     found["disagree"] = (found["disagree"] / found["two_or_more"]).where(found["two_or_more"].gt(0))
-    return found.reset_index().sort_values(["values", "trait"], ascending=[False, True], ignore_index=True)
+    return found.reset_index().sort_values(["settled", "trait"], ascending=[False, True], ignore_index=True)
 
 
 def _memory(evidence: pd.DataFrame, settled: pd.DataFrame) -> pd.DataFrame:
@@ -186,7 +192,9 @@ def _age(evidence: pd.DataFrame) -> pd.DataFrame:
     counts = decade.value_counts()
     order = sorted(counts.index, key=lambda name: (name == NO_YEAR, name != "before 1950", name))
     rows = counts.reindex(order).astype("int64")
-    return pd.DataFrame({"decade": rows.index, "rows": rows.to_numpy(), "share": (rows / len(read)).to_numpy()})
+    return pd.DataFrame(
+        {"decade": rows.index, "rows": rows.to_numpy(), "share": (rows / len(read)).to_numpy()}
+    )
 
 
 def _kinds(evidence: pd.DataFrame) -> pd.DataFrame:
