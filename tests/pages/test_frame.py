@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 ROOT = Path(__file__).parents[2]
 # Fields that hold numbers, never words.
-_COUNTS = {"row.rank", "held.version", "one.left", "record['rank']"}
+_COUNTS = {"row.rank", "held.version", "one.left", "record['rank']", "MARKS[word]", "MARKS[tree.verdict]"}
 PAGES = sorted((ROOT / "recommender" / "pages").glob("*.py"))
 
 
@@ -33,8 +33,8 @@ def test_numbers_keep_their_meaning_when_the_units_change() -> None:
 
 @pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
 def test_no_page_writes_markup_but_through_the_one_escape(path: Path) -> None:
-    """`unsafe_allow_html` is used nowhere, and no text with a tag in it takes up a field as it stands: names and
-    notes go through `cards.text`."""
+    """`unsafe_allow_html` is used nowhere, and no text with a tag in it takes up a field as it stands: names
+    and notes go through `cards.text`."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     names = {node.arg for node in ast.walk(tree) if isinstance(node, ast.keyword)}
     assert not names & {"unsafe_allow_html", "unsafe_allow_javascript"}
