@@ -64,9 +64,10 @@ def _choose(page: Page, address: str, width: str) -> None:
         page.wait_for_timeout(500)
         _keep(page, f"choose-{more.lower()}-{width}")
     _settled(page, address + LIST, ".ow-card")
-    page.get_by_text("The map:").click()
+    page.get_by_text("Map", exact=True).click()
     _still(page)
-    page.get_by_text("The map:").scroll_into_view_if_needed()
+    page.locator("[data-testid=stVegaLiteChart]").first.scroll_into_view_if_needed()
+    page.wait_for_timeout(500)
     _keep(page, f"choose-map-{width}")
     page.get_by_text("Who pollinates whom").click()
     _still(page)
@@ -76,7 +77,8 @@ def _choose(page: Page, address: str, width: str) -> None:
 
 
 def _plan(page: Page, address: str, width: str) -> None:
-    asked = "/plan?place=Bristol%2C+England&crop=Apple&crop=European+pear&crop=Quince&trees=5&width=14.0&depth=9.0"
+    fruit = "crop=Apple&crop=European+pear&crop=Quince"
+    asked = f"/plan?place=Bristol%2C+England&{fruit}&trees=5&width=14.0&depth=9.0"
     _settled(page, address + asked, ".ow-card")
     _keep(page, f"plan-{width}")
     page.get_by_role("heading", name="Where they stand").scroll_into_view_if_needed()
