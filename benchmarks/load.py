@@ -86,10 +86,10 @@ def _steps(number: int) -> list[tuple[str, str, dict[str, object]]]:
     place, crop = _PLACES[number % len(_PLACES)], _CROPS[number % len(_CROPS)]
     return [
         ("first list for a place", "choose", {"place": place}),
-        ("another answer", "choose", {"place": place, "crop": crop}),
         ("page: catalog", "catalog", {"q": "discovery"}),
+        ("list of one fruit", "choose", {"place": place, "crop": crop}),
         ("page: about", "about", {}),
-        ("page: choose again", "choose", {"place": place, "crop": crop}),
+        ("page: the list again", "choose", {"place": place, "crop": crop}),
     ]
 
 

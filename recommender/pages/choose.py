@@ -63,7 +63,8 @@ def page() -> None:
 def _ranked(_catalog: Catalog, answers: dict[str, Any], wishes: dict[str, Any]) -> Ranking:
     from recommender import Goals, Site, rank
 
-    return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
+    with shared.AT_WORK:
+        return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
