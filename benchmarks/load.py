@@ -35,6 +35,7 @@ _PLACES = (
 )  # fmt: skip
 _CROPS = ("Apple", "European pear", "European plum", "Quince", "Hazelnut")
 _PATIENCE_S = 120.0
+Steps = list[tuple[str, str, dict[str, object]]]
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class Person:
         self._url = f"ws://127.0.0.1:{port}/_stcore/stream"
         self._origin = f"http://127.0.0.1:{port}"
 
-    async def visit(self, steps: list[tuple[str, str, dict[str, object]]]) -> list[Wait]:
+    async def visit(self, steps: Steps) -> list[Wait]:
         """Go through the steps (what, page, answers) in one session, each begun when the last has ended."""
         waits = []
         async with websockets.connect(
@@ -82,19 +83,24 @@ async def _finished(line: websockets.ClientConnection) -> None:
             return
 
 
-def _steps(number: int) -> list[tuple[str, str, dict[str, object]]]:
+def _errands(number: int) -> tuple[Steps, Steps]:
+    """What a person does: look at a list and round the pages, then come back by a link with one answer more."""
     place, crop = _PLACES[number % len(_PLACES)], _CROPS[number % len(_CROPS)]
-    return [
+    first: Steps = [
         ("first list for a place", "choose", {"place": place}),
         ("page: catalog", "catalog", {"q": "discovery"}),
-        ("list of one fruit", "choose", {"place": place, "crop": crop}),
         ("page: about", "about", {}),
-        ("page: the list again", "choose", {"place": place, "crop": crop}),
+        ("page: the list again", "choose", {"place": place}),
     ]
+    return first, [("list of one fruit", "choose", {"place": place, "crop": crop})]
+
+
+async def _all(port: int, number: int) -> list[Wait]:
+    return [wait for steps in _errands(number) for wait in await Person(port).visit(steps)]
 
 
 async def _together(port: int, people: int) -> list[Wait]:
-    held = await asyncio.gather(*(Person(port).visit(_steps(number)) for number in range(people)))
+    held = await asyncio.gather(*(_all(port, number) for number in range(people)))
     return [wait for waits in held for wait in waits]
 
 
@@ -145,8 +151,8 @@ def main() -> None:
             print(f"  app answers                  {up:7.2f}s")
             print(f"  catalog built, first page    {first.seconds:7.2f}s")
             print(f"  together                     {time.perf_counter() - began:7.2f}s")
-            _table("One person alone", asyncio.run(Person(port).visit(_steps(0))))
-            _table("The same person again", asyncio.run(Person(port).visit(_steps(0))))
+            _table("One person alone", asyncio.run(_all(port, 0)))
+            _table("The same person again", asyncio.run(_all(port, 0)))
             _table(f"{people} people at once", asyncio.run(_together(port, people)))
         finally:
             os.killpg(app.pid, 15)

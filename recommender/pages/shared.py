@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from recommender.charts import Paper, Picture
 
 
-# One long piece of work at a time: several at once in one interpreter all end as late as the last of them; one
-# after another half of them end in half that time, and the short work of other pages comes in between.
+# One long piece of work at a time: several at once in one interpreter all end as late as the last of them;
+# one after another half of them end in half that time, and the short work of other pages comes in between.
 AT_WORK = threading.Lock()
 
 
