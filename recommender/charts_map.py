@@ -19,7 +19,7 @@ from recommender.wording import Units, list_words, number_words, plain, rows
 
 _HEIGHT = 380
 _WIDEST = 2.2  # widest page of the face, in heights of the map
-_LEAST_KM, _MOST_KM, _MARGIN = 90.0, 330.0, 1.7
+_LEAST_KM, _MOST_KM, _MARGIN = 90.0, 330.0, 1.9
 _KM_PER_DEGREE = 111.195
 _LAND = {"light": "#e4dfcf", "dark": "#2c3033"}
 _FEET_PER_MILE = 5280.0
@@ -64,13 +64,13 @@ def site_map(
     half = f"{across / _WIDEST:.5f} * width / height"
     wide = alt.Scale(
         domainMin=alt.ExprRef(f"{lon} - {half}"), domainMax=alt.ExprRef(f"{lon} + {half}"), nice=False,
-        zero=False, clamp=True,
+        zero=False,
     )  # fmt: skip
-    high = alt.Scale(domain=[lat - up, lat + up], nice=False, clamp=True)
+    high = alt.Scale(domain=[lat - up, lat + up], nice=False)
     x, y = alt.X("lon:Q", axis=None, scale=wide), alt.Y("lat:Q", axis=None, scale=high)
     ground = (
         alt.Chart(land)
-        .mark_rect(color=_LAND[paper], strokeWidth=0.6, stroke=_LAND[paper], aria=False)
+        .mark_rect(color=_LAND[paper], strokeWidth=0.6, stroke=_LAND[paper], clip=True, aria=False)
         .encode(
             x=alt.X("west:Q", axis=None, scale=wide),
             x2="east:Q",
@@ -81,7 +81,7 @@ def site_map(
     marked = near.assign(kind=["corrected by" if one else "other station" for one in near["named"]])
     points = (
         alt.Chart(marked)
-        .mark_point(filled=True, size=90, color=ink, aria=False)
+        .mark_point(filled=True, size=90, color=ink, clip=True, aria=False)
         .encode(
             x=x,
             y=y,

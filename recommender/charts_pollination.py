@@ -25,6 +25,7 @@ from recommender.errors import BadInput
 from recommender.wording import crop_in_sentence, list_words, plain
 
 MOST_TREES = 20
+_NARROW = 6.0**0.8  # so that the arcs of a few trees do not reach across the whole page
 _POINTS = np.linspace(0.0, 1.0, 17)
 _STATES = ("served", "bears alone", "likely served, not published", "no partner here")
 _SHAPES = ("circle", "square", "diamond", "cross")
@@ -130,7 +131,7 @@ def _arcs(links: pd.DataFrame) -> pd.DataFrame:
     drawn = links.loc[links["drawn"]].reset_index(drop=True)
     start, end = drawn["from"].to_numpy(float), drawn["to"].to_numpy(float)
     depth = np.abs(end - start) ** 0.8
-    depth = depth / max(1.0, float(depth.max(initial=1.0)))
+    depth = depth / max(_NARROW, float(depth.max(initial=1.0)))
     each = np.repeat(np.arange(len(drawn)), len(_POINTS))
     along = np.tile(_POINTS, len(drawn))
     arcs = drawn[["donor", "tree", "serves", "line", "mutual"]].iloc[each].reset_index(drop=True)

@@ -31,6 +31,7 @@ _FIRST = 10
 _MOST_IN_BLOOM = 20
 _DOUBT = ("The large figure is the middle of thirty winters; the smaller ones bound eight winters in ten.",)
 
+_SITE_MORE = {"sure": "How sure", "map": "Map", "year": "The year there"}
 _MORE = {"evidence": "Evidence", "pictures": "Pictures"}
 
 
@@ -44,22 +45,26 @@ def page() -> None:
         catalog = shared.catalog()
     units = shared.units()
     answers, wishes = site_answers.questions(catalog, units)
-    if not answers:
-        st.html(
-            '<div class="ow-empty"><p>Try <em>Bristol, England</em>, <em>Geneva, New York</em> or '
-            "<em>Hobart, Australia</em>.</p><p>Nothing you enter leaves this machine.</p></div>"
-        )
-        return
-    with shared.told_plainly(), st.spinner("Working out the climate and the ranking"):
-        ranking = _ranked(catalog, answers, wishes)
-    _results(catalog, ranking, units)
+    shown = st.container()
+    site_answers.kept(answers, wishes)
+    with shown:
+        if not answers:
+            st.html(
+                '<div class="ow-empty"><p>Try <em>Bristol, England</em>, <em>Geneva, New York</em> or '
+                "<em>Hobart, Australia</em>.</p><p>Nothing you enter leaves this machine.</p></div>"
+            )
+            return
+        with shared.told_plainly(), st.spinner("Working out the climate and the ranking"):
+            ranking = _ranked(catalog, answers, wishes)
+        _results(catalog, ranking, units)
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
 def _ranked(_catalog: Catalog, answers: dict[str, Any], wishes: dict[str, Any]) -> Ranking:
     from recommender import Goals, Site, rank
 
-    return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
+    with shared.AT_WORK:
+        return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
@@ -116,16 +121,19 @@ def _site(site: dict[str, Any], profile: Profile, units: Units) -> None:
         cards.paragraphs([place_sentence(site, units)], "ow-site")
         + cards.figures(climate_figures(site, units))
     )
-    with st.expander("How sure these figures are"):
+    more = st.pills(
+        "More on the site",
+        _SITE_MORE,
+        key="site-shows",
+        format_func=_SITE_MORE.__getitem__,
+        label_visibility="collapsed",
+    )
+    if more == "sure":
         st.html(cards.paragraphs(_DOUBT + tuple(site["made_from"])))
-    where = st.expander("The map: your site and the stations near it", key="map", on_change="rerun")
-    if where.open:
-        with where:
-            _map(site, units)
-    year = st.expander("The year at your site: chill, frost, warmth", key="year", on_change="rerun")
-    if year.open:
-        with year:
-            _year(profile, units)
+    elif more == "map":
+        _map(site, units)
+    elif more == "year":
+        _year(profile, units)
 
 
 def _map(site: dict[str, Any], units: Units) -> None:

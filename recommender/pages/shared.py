@@ -4,6 +4,7 @@ words.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from html import escape
@@ -19,6 +20,11 @@ from recommender.wording import Units, crop_name
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
     from recommender.charts import Paper, Picture
+
+
+# One long piece of work at a time: several at once in one interpreter all end as late as the last of them;
+# one after another half of them end in half that time, and the short work of other pages comes in between.
+AT_WORK = threading.Lock()
 
 
 def dress() -> None:

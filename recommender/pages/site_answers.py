@@ -53,7 +53,6 @@ _PRESETS = {"beginner": "a beginner", "keen": "a keen gardener", "nursery": "a n
 def questions(catalog: Catalog, units: Units) -> tuple[dict[str, Any], dict[str, Any]]:
     """The answers about the site (empty while nothing says where it is) and the wishes."""
     bound: Any = {"bind": "query-params"}
-    problem = st.session_state.pop("site_error", None)
     left, right = st.columns([3, 2], vertical_alignment="top")
     with left:
         by = st.session_state.get("by", "name")
@@ -73,7 +72,6 @@ def questions(catalog: Catalog, units: Units) -> tuple[dict[str, Any], dict[str,
     more = st.session_state.get("site_more", {"site": {}, "goals": {}})
     answers = {**spot, **more["site"], **where} if where else {}
     wished = {**wishes, **({"crops": tuple(crops)} if crops else {}), **more["goals"]}
-    _kept(answers, wished, problem)
     return answers, wished
 
 
@@ -202,12 +200,13 @@ def _wishes(units: Units, bound: Any) -> dict[str, Any]:
     }
 
 
-def _kept(answers: dict[str, Any], wished: dict[str, Any], problem: OrchardwrightError | None) -> None:
+def kept(answers: dict[str, Any], wished: dict[str, Any]) -> None:
     """Save the site as a file, or open one; what it says beyond the questions is told and can be dropped."""
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import Site
     from recommender.suitability.site_file import site_file_text
 
+    problem = st.session_state.pop("site_error", None)
     if problem is not None:
         shared.say(problem)
     with st.expander("Keep this site as a file, or open one"):
