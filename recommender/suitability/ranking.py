@@ -273,7 +273,10 @@ def limiting(
             error_portions,
             side * np.where(chill_known, 1.0, far),
         )
-    for name in ("winter", "chill"):
+        found[f"season{end}"] = criteria.ripens_in_time(
+            when, varieties.evergreen, np.full(len(varieties), side * far)
+        )
+    for name in ("winter", "chill", "season"):
         found[f"{name}_low"] = np.minimum(found[f"{name}_low"], found[name])
         found[f"{name}_high"] = np.maximum(found[f"{name}_high"], found[name])
     return found
@@ -376,7 +379,8 @@ def recommended_by(
 def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
     """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
     fallen = [
-        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
+        (found.get(f"{name}_high", found[name]) < limit.veto)
+        | ((found[name] < limit.veto * HOPELESS) & (name != "season"))
         for name, limit in LIMITS.items()
     ]
     return np.asarray(np.any(fallen, axis=0))

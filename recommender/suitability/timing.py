@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Days = NDArray[np.intp]
+# Stands for the harvest of a year without bloom.
+NEVER = 2.0 * SEASON_DAYS
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +47,11 @@ class Timing:
     season_end: Floats
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
+
+    @property
+    def bears(self) -> NDArray[np.bool_]:
+        """Whether a variety flowers at all in a year (V, Y): it does not where it got far too little chill."""
+        return self.harvest < NEVER
 
     def taken(self, rows: Days) -> Timing:
         """The same of some varieties."""
@@ -80,7 +87,7 @@ def _timing(profile: Profile, varieties: Varieties, frost_shift: float) -> Timin
     return Timing(
         bloom=np.where(blooming, np.rint(np.nan_to_num(bloom.day)), SEASON_DAYS).astype(np.intp),
         bloom_error=bloom.error_d,
-        harvest=np.where(np.isfinite(harvest.start), harvest.start, 2.0 * SEASON_DAYS),
+        harvest=np.where(np.isfinite(harvest.start), harvest.start, NEVER),
         harvest_error=harvest.error_d,
         season_end=harvest.season_end,
         harvest_known=harvest.told_by != "crop",
