@@ -121,14 +121,12 @@ def enough_chill(
     width = 1.0 if shift is None else 0.0
     need, wanted = varieties.chill_hours, varieties.chill_portions
 
-    def share(years: Floats, value: Floats, error: Floats, error_site: Floats | float) -> Floats:
-        return share_above(years, value + step * error, error * width, error_site)
-
-    by_hours = share(hours, need.value, need.error, error_hours)
-    as_portions = share(
-        portions, need.value / HOURS_PER_PORTION, need.error / HOURS_PER_PORTION, error_portions
-    )
-    by_portions = share(portions, wanted.value, wanted.error, error_portions)
+    by_hours = share_above(hours, need.value + step * need.error, need.error * width, error_hours)
+    # Of the same years, so they are asked together.
+    value = np.concatenate([need.value / HOURS_PER_PORTION, wanted.value])
+    error = np.concatenate([need.error / HOURS_PER_PORTION, wanted.error])
+    shares = share_above(portions, value + np.tile(step, 2) * error, error * width, error_portions)
+    as_portions, by_portions = np.split(shares, 2, axis=-1)
     judged = np.where(varieties.by_portions, by_portions, np.maximum(by_hours, as_portions))
     return np.where(~varieties.by_portions & (need.value <= 0.0), 1.0, judged)
 
@@ -147,7 +145,7 @@ def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
     need = np.maximum(np.where(varieties.by_portions, by_portions, need), 50.0)
     supply = np.maximum(np.median(hours_0_7, axis=-1), 1.0)[..., None]
     spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
-    awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
+    awake = normal((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
     return np.where(may_wake_early(varieties), 0.3 + 0.7 * awake, 1.0)
 
 
@@ -193,23 +191,29 @@ def bloom_without_frost(
     suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
-    return flowers_kept(coldest_fortnight(tmin), when, kill10, kill90, evergreen)
+    return flowers_kept(coldest_fortnight(tmin), when.bloom, when.bloom_error, kill10, kill90, evergreen)
 
 
 def flowers_kept(
-    coldest: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+    coldest: Floats,
+    bloom: NDArray[np.intp],
+    bloom_error: Floats,
+    kill10: Floats,
+    kill90: Floats,
+    evergreen: NDArray[np.bool_],
 ) -> Floats:
-    """The same from the coldest night around each day of bloom (Y, D) [degC]."""
+    """The same from the coldest night around each day (Y, D) [degC], days of bloom (V, Y) and their errors
+    (V,) [d]."""
     years, days = coldest.shape
-    spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
+    spread = np.rint(bloom_error).astype(np.intp)[:, None]
     start = (np.arange(years) * days)[None, :]
     # dead = 0.1 + 0.8 (kill10 - night) / (kill10 - kill90), so the share of a crop is a line in the night.
     slope = (0.8 / FLOWERS_FOR_A_CROP) / (kill10 - kill90)[:, None]
     foot = 0.9 / FLOWERS_FOR_A_CROP - slope * kill10[:, None]
     nights = coldest.ravel()
-    kept = np.zeros(when.bloom.shape)
+    kept = np.zeros(bloom.shape)
     for weight, step in ((0.25, -1), (0.5, 0), (0.25, 1)):
-        night = nights.take(np.clip(when.bloom + step * spread, 0, days - 1) + start)
+        night = nights.take(np.clip(bloom + step * spread, 0, days - 1) + start)
         night *= slope
         night += foot
         kept += weight * np.clip(night, 0.0, 1.0, out=night)

@@ -4,9 +4,9 @@ In come yearly figures (Y,) or (S, Y), needs (V,) and the errors of both; out go
 [0, 1].
 
 The share sought is the mean over the years of the normal law N((year - need) / total error), the total error
-being made up of the variety's and the site's. That is an integral of two factors: how the years of a site lie
+being made up of the variety's and the site's. It is an integral of two factors: how the years of a site lie
 about, smeared by one part of the error, and the normal law of a need, softened by the other part. Both are
-smooth, so the rectangle rule on even steps converges faster than any power of the step (Trefethen and Weideman
+smooth, so the rectangle rule on even steps converges faster than any power of the step (Trefethen, Weideman
 2014, The exponentially convergent trapezoidal rule, doi 10.1137/130932132); with steps of 0.7 of the
 smaller width the error is below 1e-8. The first factor belongs to the site alone and the second to the
 variety alone: all sites by all varieties are one matrix product.
@@ -29,31 +29,35 @@ SURE = 6.5
 # A site known so exactly that it asks for more steps than this is summed year by year instead.
 MOST_STEPS = 400
 FEW_SITES = 8
+_TOGETHER = 16
 _STEPS_A_UNIT, _REACH = 1024, 8
-
-
-def _table() -> tuple[Floats, Floats]:
-    values = ndtr(np.arange(-_REACH * _STEPS_A_UNIT, _REACH * _STEPS_A_UNIT + 2) / _STEPS_A_UNIT)
-    return values[:-1], np.diff(values)
-
-
-_VALUES, _RISES = _table()
+_NODES = np.arange(-_REACH * _STEPS_A_UNIT, _REACH * _STEPS_A_UNIT + 1) / _STEPS_A_UNIT
+_VALUES = ndtr(_NODES)
+_SLOPES = np.exp(-0.5 * _NODES**2) / np.sqrt(2.0 * np.pi)
 
 
 def normal(z: Floats) -> Floats:
-    """The standard normal distribution function, any shape, read off a table: within 3e-8, ten times as fast.
+    """The standard normal distribution function, any shape, by a table and its slope and bend: within 1e-10,
+    many times as fast as by its series.
 
     >>> normal(np.array([0.0, 1.0, -40.0])).round(6).tolist()
     [0.5, 0.841345, 0.0]
     """
-    place = z * float(_STEPS_A_UNIT)
-    place += float(_REACH * _STEPS_A_UNIT)
-    np.clip(place, 0.0, float(2 * _REACH * _STEPS_A_UNIT), out=place)
+    place = np.clip(z, -float(_REACH), float(_REACH))
+    bend = place * -0.5
+    place *= float(_STEPS_A_UNIT)
+    place += _REACH * _STEPS_A_UNIT + 0.5
     at = place.astype(np.int32)
     place -= at
-    place *= _RISES.take(at)
+    place -= 0.5
+    place *= 1.0 / _STEPS_A_UNIT
+    # The bend of the curve at z is -z times its slope.
+    bend *= place
+    bend += 1.0
+    place *= bend
+    place *= _SLOPES.take(at)
     place += _VALUES.take(at)
-    return place
+    return np.asarray(place)
 
 
 def share_above(years: Floats, need: Floats, error: Floats, site_error: Floats | float = 0.0) -> Floats:
@@ -96,15 +100,37 @@ def _by_product(years: Floats, need: Floats, error: Floats, site_error: Floats) 
     sure = SURE * np.hypot(error.max(), site_error.max())
     known = np.clip(years, need.min() - sure, need.max() + sure)
     step = STEP * float(min(of_need.min(), of_site.min()))
-    reach = BEYOND * float(of_site.max())
+    reach = BEYOND * float(of_site.max()) + step
     points = np.arange(float(known.min()) - reach, float(known.max()) + reach + step, step)
-    above = ndtr((points[:, None] - need[None, :]) / of_need[None, :])
-    scale = 1.0 / (of_site * np.sqrt(2.0))
-    lying = np.zeros((len(years), len(points)))
-    for year in known.T:
-        apart = (points[None, :] - year[:, None]) * scale[:, None]
-        np.square(apart, out=apart)
-        np.negative(apart, out=apart)
-        lying += np.exp(apart, out=apart)
-    lying *= (scale * (step / np.sqrt(np.pi) / years.shape[1]))[:, None]
-    return np.asarray(np.clip(lying @ above, 0.0, 1.0))
+    above = normal((points[:, None] - need[None, :]) / of_need[None, :])
+    return np.asarray(np.clip(_lying(known, of_site, points[0], step, len(points)) @ above, 0.0, 1.0))
+
+
+def _lying(years: Floats, width: Floats, start: float, step: float, count: int) -> Floats:
+    """How the years (S, Y) of each site lie about, smeared by a normal law of its width (S,): weights (S,
+    count) of points from `start` on."""
+    found = np.empty((len(years), count))
+    # Sites of like width together, so that none is summed farther out than it needs.
+    order = np.argsort(width)
+    for first in range(0, len(order), _TOGETHER):
+        some = order[first : first + _TOGETHER]
+        found[some] = _smeared(years[some], width[some], start, step, count)
+    return found
+
+
+def _smeared(years: Floats, width: Floats, start: float, step: float, count: int) -> Floats:
+    sites, seasons = years.shape
+    reach = int(np.ceil(BEYOND * float(width.max()) / step))
+    place = (years - start) / step
+    first = place.astype(np.intp) - reach
+    near = np.arange(2 * reach + 2)
+    apart = (first - place)[:, :, None] + near
+    apart *= (step / np.sqrt(2.0) / width)[:, None, None]
+    np.multiply(apart, -apart, out=apart)
+    np.exp(apart, out=apart)
+    at = first[:, :, None] + near
+    np.clip(at, 0, count - 1, out=at)
+    at += (np.arange(sites) * count)[:, None, None]
+    found = np.bincount(at.ravel(), apart.ravel(), sites * count).reshape(sites, count)
+    found *= (step / np.sqrt(2.0 * np.pi) / width / seasons)[:, None]
+    return np.asarray(found)

@@ -20,7 +20,8 @@ def test_each_site_of_a_batch_has_the_scores_of_its_own_ranking(preset: str) -> 
     catalog = open_catalog()
     goals = Goals(preset=preset)  # type: ignore[arg-type]
     profiles = [build_profile(normals_at(lat, lon)) for lat, lon in PLACES]
-    scores = score_batch([features_of(profile) for profile in profiles], catalog, plan(catalog, goals))
+    ready = plan(catalog, goals)
+    scores = score_batch([features_of(profile, ready) for profile in profiles], catalog, ready)
     for (lat, lon), profile, row in zip(PLACES, profiles, scores, strict=True):
         alone = rank(Site(lat=lat, lon=lon), goals, catalog, profile).frame.sort_index()["score"]
         # The ranking rounds to six places.
