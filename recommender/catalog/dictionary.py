@@ -7,8 +7,6 @@ In: datapackage.json and traits.csv. Out: `data_dictionary` (the text); run as a
 from __future__ import annotations
 
 import argparse
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from recommender.catalog.package import datasets_folder, paths_of, read_descriptor, read_package
+from recommender.files import write_whole
 
 HEAD = """# Data dictionary
 
@@ -97,12 +96,7 @@ def _cell(text: object) -> str:
 
 def write_dictionary(path: Path, folder: Path | None = None) -> None:
     """Write the dictionary to `path`, whole or not at all."""
-    text = data_dictionary(folder)
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-        file.write(text)
-    Path(name).chmod(0o644)
-    Path(name).replace(path)
+    write_whole(path, data_dictionary(folder))
 
 
 if __name__ == "__main__":

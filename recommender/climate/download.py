@@ -20,6 +20,7 @@ import requests
 from filelock import FileLock, Timeout
 
 from recommender.errors import OrchardwrightError, StorageFault
+from recommender.files import write_whole
 
 #: Names the program to the server, as public data services ask.
 USER_AGENT = "orchardwright/0.1 (fruit variety recommender; one connection; python-requests)"
@@ -160,9 +161,7 @@ def _read_note(path: Path) -> dict[str, Any]:
 
 
 def _write_note(path: Path, note: dict[str, Any]) -> None:
-    whole = path.with_name(f"{path.name}.{os.getpid()}.new")
-    whole.write_text(json.dumps(note, indent=1) + "\n", encoding="utf-8")
-    whole.replace(path)
+    write_whole(path, json.dumps(note, indent=1) + "\n")
 
 
 def _age_days(kept: CachedFile) -> float:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import json
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -53,7 +52,8 @@ from recommender.climate.seasons import (
     seasons_of_record,
 )
 from recommender.climate.warming import offsets, spoken
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
+from recommender.files import write_whole
 
 if TYPE_CHECKING:
     from recommender.climate.weather import WeatherRecord
@@ -246,7 +246,7 @@ class Profile:
             record["year"] = int(record["year"] or 0)
         text = json.dumps(self.summary() | {"by_season": by_year}, indent=2, ensure_ascii=False)
         if path is not None:
-            _write(Path(path), text.encode())
+            write_whole(Path(path), text)
         return text
 
     def to_parquet(self, path: Path | str) -> None:
@@ -255,7 +255,7 @@ class Profile:
         frame.attrs["profile"] = self.summary()
         buffer = io.BytesIO()
         frame.to_parquet(buffer, index=False)
-        _write(Path(path), buffer.getvalue())
+        write_whole(Path(path), buffer.getvalue())
 
 
 def _chill_model(model: str) -> tuple[Callable[..., Array], str]:
@@ -478,20 +478,3 @@ _ERROR_NAMES = {name: attribute for name, attribute, _ in _SUMMARY} | {
 
 def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None or not np.isfinite(value) else round(float(value), digits)
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write beside the target and rename, so that a failure leaves the old file."""
-    handle = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as handle:
-            handle.write(content)
-        Path(handle.name).replace(path)
-    except OSError as fault:
-        if handle is not None:
-            Path(handle.name).unlink(missing_ok=True)
-        raise StorageFault(
-            f"The profile could not be written: {fault.strerror}",
-            where=str(path),
-            remedy="Name a folder that exists and may be written to",
-        ) from fault

@@ -16,6 +16,7 @@ import typer
 from recommender.commands import console
 from recommender.commands import options as opt
 from recommender.errors import BadInput
+from recommender.files import write_whole
 from recommender.wording import (
     MARKS,
     Units,
@@ -251,7 +252,7 @@ def _write_files(
     units: Units,
 ) -> None:
     from recommender.orchard import papers
-    from recommender.orchard.plan_file import save_plan, write_whole
+    from recommender.orchard.plan_file import save_plan
 
     if save is not None:
         save_plan(plan, save)

@@ -9,7 +9,8 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
+from recommender.files import write_whole
 from recommender.wording import plain
 
 if TYPE_CHECKING:
@@ -102,15 +103,7 @@ def _print_sheets(
             continue
         if path.suffix.lower() != ".pdf":
             raise BadInput(f"“{path}” is no PDF", remedy="Give the file the ending .pdf")
-        whole = sheet(result, "Plant swap", ticked)
-        try:
-            path.write_bytes(whole)
-        except OSError as error:
-            raise StorageFault(
-                f"The sheet cannot be written: {error.strerror or error}",
-                where=str(path),
-                remedy="Choose another folder",
-            ) from None
+        write_whole(path, sheet(result, "Plant swap", ticked))
 
 
 def _print(result: SwapResult, named: bool) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
+from recommender.files import write_whole
 
 if TYPE_CHECKING:
     from recommender.suitability.agreement import Report
@@ -63,7 +64,7 @@ def command(
     if page is not None:
         other = report(Validation(catalog, same_state=False))
         everybody = report(validation, everyone=True)
-        page.write_text(agreement_page(found, other, everybody), encoding="utf-8")
+        write_whole(page, agreement_page(found, other, everybody))
     if as_json:
         from recommender.outputs import json_text
 

@@ -6,7 +6,7 @@ In: a file, or a place. Out: what was found, by line number, and a plot in plain
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 import typer
@@ -59,7 +59,9 @@ def check(
 
     record = read_weather(file, units=units, lat=lat)
     if plot is not None:
-        save_chart(record, plot)
+        from recommender.drawing_files import save_chart
+
+        save_chart(weather_chart(record), plot)
     console.write(_json(record.to_dict()) if as_json else report_text(record))
 
 
@@ -262,38 +264,3 @@ def weather_chart(record: WeatherRecord) -> altair.LayerChart | altair.FacetChar
     what = f"{record.station_name or record.path.name}, {first:%Y} to {last:%Y}"
     title = f"{what}: ever, nine in ten, mean night to mean day"
     return alt.layer(span, usual, mean).properties(title=title, width=560, height=320)
-
-
-def save_chart(record: WeatherRecord, path: Path) -> None:
-    """Write the chart, whole or not at all. Raises BadInput for another ending, or where the drawing package
-    is missing.
-    """
-    forms: dict[str, Literal["html", "svg", "png"]] = {".html": "html", ".svg": "svg", ".png": "png"}
-    form = forms.get(path.suffix.lower())
-    if form is None:
-        raise BadInput(
-            f"“{path.name}” is no kind of drawing known here", remedy="Let it end in .html, .svg or .png"
-        )
-    new = path.with_name(f".{path.name}.new")
-    try:
-        # Inline: the page holds its own drawing code, so that it opens without a network.
-        options: dict[str, Any] = {"inline": True} if form == "html" else {}
-        weather_chart(record).save(str(new), format=form, **options)
-        new.replace(path)
-    except (ImportError, ValueError) as error:
-        if "vl-convert" not in str(error) and "vl_convert" not in str(error):
-            raise
-        raise BadInput(
-            "Drawings need the package vl-convert-python, which is not installed",
-            remedy="Install it (pip install vl-convert-python), or use the plot in the terminal",
-        ) from error
-    except OSError as error:
-        from recommender.errors import StorageFault
-
-        raise StorageFault(
-            f"The drawing could not be written: {error.strerror or error}",
-            where=str(path),
-            remedy="Choose another folder",
-        ) from error
-    finally:
-        new.unlink(missing_ok=True)

@@ -12,11 +12,11 @@ from __future__ import annotations
 import csv
 import io
 import os
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
 from recommender.errors import DataFaults, StorageFault
+from recommender.files import write_whole
 from recommender.nursery.stock_line import mended, spaced
 from recommender.outputs import guarded
 
@@ -79,22 +79,14 @@ class Decisions:
         rows.writerow(_COLUMNS)
         for key in sorted(self._kept):
             rows.writerow([guarded(part) for part in (self._written[key], key[1], *self._kept[key])])
+        remedy = "Name a file you may write with --decisions"
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=self.path.parent, suffix=".part")
-            try:
-                with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                    file.write(text.getvalue())
-                Path(name).replace(self.path)
-            except OSError:
-                Path(name).unlink(missing_ok=True)
-                raise
         except OSError as problem:
             raise StorageFault(
-                f"The decisions cannot be written ({problem})",
-                where=str(self.path),
-                remedy="Name a file you may write with --decisions",
+                f"The decisions cannot be written ({problem})", where=str(self.path), remedy=remedy
             ) from problem
+        write_whole(self.path, text.getvalue(), remedy)
 
     def _read(self, path: Path) -> None:
         try:

@@ -1,20 +1,19 @@
 """Results of the desk as CSV or XLSX files that no spreadsheet will run.
 
-In come named frames; out goes one file, written atomically. Every text cell that could be taken for a formula
-gets an
-apostrophe in front (`outputs.guarded`) and, in a workbook, is stored as text.
+In come named frames; out goes one file, written atomically. Every text cell that could be taken for a
+formula gets an apostrophe in front (`outputs.guarded`) and, in a workbook, is stored as text.
 """
 
 from __future__ import annotations
 
-import os
-import tempfile
+import io
 from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
 
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
+from recommender.files import write_whole
 from recommender.outputs import csv_text, guarded
 
 
@@ -28,35 +27,11 @@ def write_tables(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
         raise BadInput(
             f"“{path.name}” is neither CSV nor XLSX", where="--output", remedy="End the name in .csv or .xlsx"
         )
-    try:
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=f".part{ending}")
-        os.close(handle)
-        try:
-            if ending == ".csv":
-                Path(name).write_text(csv_text(next(iter(tables.values()))), encoding="utf-8", newline="")
-            else:
-                _workbook(tables, Path(name))
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except OSError as problem:
-        raise StorageFault(
-            f"The file cannot be written ({problem.strerror or problem})",
-            where=str(path),
-            remedy="Name a folder you may write to",
-        ) from problem
+    write_whole(path, csv_text(next(iter(tables.values()))) if ending == ".csv" else workbook_bytes(tables))
 
 
 def workbook_bytes(tables: Mapping[str, pd.DataFrame]) -> bytes:
     """The same workbook as bytes, for a download."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "tables.xlsx"
-        _workbook(tables, path)
-        return path.read_bytes()
-
-
-def _workbook(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
@@ -84,7 +59,9 @@ def _workbook(tables: Mapping[str, pd.DataFrame], path: Path) -> None:
                 else:
                     cells.append(plain)
             sheet.append(cells)
-    book.save(path)
+    held = io.BytesIO()
+    book.save(held)
+    return held.getvalue()
 
 
 def _plain(value: object) -> object:

@@ -7,8 +7,6 @@ the present data say differently. The plan itself is never changed by opening it
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +16,8 @@ import pandas as pd
 from pydantic import ValidationError
 
 from recommender.biology.pollination import catalog_matrix
-from recommender.errors import BadInput, StorageFault, UnknownName
+from recommender.errors import BadInput, UnknownName
+from recommender.files import write_whole
 from recommender.orchard.plan import SCHEMA, VERSION, Plan, PlannedTree
 from recommender.orchard.telling import facts_of
 from recommender.wording import plain, trait_label
@@ -47,27 +46,7 @@ def schema_text() -> str:
 
 def save_plan(plan: Plan, path: Path | str) -> None:
     """Write the plan; what was there before is kept until the new file is whole. Raises StorageFault."""
-    write_whole(Path(path), plan_text(plan).encode())
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file by way of a temporary one beside it. Raises StorageFault."""
-    try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            temporary.replace(path)
-        except BaseException:
-            temporary.unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise StorageFault(
-            f"{path.name} could not be written: {error.strerror or error}",
-            where=str(path.parent),
-            remedy="Choose a folder you may write to",
-        ) from None
+    write_whole(Path(path), plan_text(plan))
 
 
 def open_plan(path: Path | str, catalog: Catalog | None = None) -> Reopened:

@@ -8,7 +8,7 @@ from pathlib import Path
 import altair as alt
 import pandas as pd
 
-from recommender.errors import BadInput, StorageFault
+from recommender.drawing_files import save_chart
 from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Report
 from recommender.suitability.validation import RULES
 
@@ -56,27 +56,8 @@ def chart(report: Report) -> alt.VConcatChart:
 
 
 def draw(report: Report, path: Path) -> None:
-    """Draw the chart to an .html, .svg or .png file. Raises BadInput, StorageFault."""
-    if path.suffix.lower() not in (".html", ".svg", ".png"):
-        raise BadInput(
-            "The plot's format is not known",
-            where=str(path),
-            remedy="Name a file ending in .html, .svg or .png",
-        )
-    try:
-        chart(report).save(str(path))
-    except ImportError:
-        raise BadInput(
-            "Drawing .svg and .png needs vl-convert-python",
-            where=str(path),
-            remedy="Install it, or write .html",
-        ) from None
-    except OSError as error:
-        raise StorageFault(
-            f"The plot cannot be written: {error.strerror}",
-            where=str(path),
-            remedy="Name a file in a folder you can write to",
-        ) from None
+    """Draw the chart to an .html, .svg or .png file. Raises as `drawing_files.save_chart`."""
+    save_chart(chart(report), path)
 
 
 def _summary(report: Report, subset: str) -> list[str]:

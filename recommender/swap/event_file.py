@@ -15,13 +15,13 @@ import hashlib
 import json
 import os
 import re
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from recommender.errors import BadInput, OrchardwrightError, StorageFault
+from recommender.files import flush_folder, write_whole
 from recommender.swap.offers import Offer, Request
 from recommender.swap.people import Confirmed, SwapSettings, with_ids
 
@@ -161,31 +161,10 @@ def _unchanged(path: Path, event: Event) -> None:
 def _write(path: Path, event: Event) -> Event:
     saved = replace(event, version=event.version + 1)
     raw = json.dumps(_plain(saved), ensure_ascii=False, indent=1).encode("utf-8")
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".tmp")
-    temporary = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)  # noqa: PTH105
-        _flush_folder(path.parent)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
+    write_whole(path, raw)
     # Every line of the journal is in the file now.
     _journal_path(path).unlink(missing_ok=True)
     return replace(saved, stamp=_stamp(raw))
-
-
-def _flush_folder(folder: Path) -> None:
-    # Windows cannot open a folder; there the rename itself is what there is.
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _journal_path(path: Path) -> Path:
@@ -202,7 +181,7 @@ def _journal(path: Path, version: int, matches: Sequence[Confirmed]) -> None:
         file.write(lines)
         file.flush()
         os.fsync(file.fileno())
-    _flush_folder(path.parent)
+    flush_folder(path.parent)
 
 
 def _journal_bytes(path: Path) -> bytes:

@@ -125,7 +125,7 @@ _CUT = """
 @pytest.mark.parametrize("when", ["before", "after"])
 @pytest.mark.parametrize(
     ("step", "call"),
-    [("fsync", 1), ("fsync", 2), ("fsync", 3), ("fsync", 4), ("replace", 1), ("_flush_folder", 2)],
+    [("fsync", 1), ("fsync", 2), ("fsync", 3), ("fsync", 4), ("replace", 1), ("flush_folder", 1)],
 )
 def test_a_power_cut_at_any_step_keeps_what_was_confirmed(
     tmp_path: Path, step: str, call: int, when: str

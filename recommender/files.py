@@ -1,0 +1,75 @@
+"""Files written whole or not at all.
+
+In come a path and its content; out goes the file. The content is written to a private file in the same
+folder, flushed to the disk and put in place by one rename, so that a crash, a full disk or a power cut leaves
+either what was there before or the new file, never half of one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from recommender.errors import StorageFault
+
+
+def write_whole(path: Path, content: bytes | str, remedy: str = "Name a folder you may write to") -> None:
+    """Write `content` (text as UTF-8) to `path`. Raises StorageFault; what was there before is kept."""
+    raw = content.encode("utf-8") if isinstance(content, str) else content
+    with written_whole(path, remedy) as temporary:
+        temporary.write_bytes(raw)
+
+
+@contextlib.contextmanager
+def written_whole(path: Path, remedy: str = "Name a folder you may write to") -> Iterator[Path]:
+    """A private file to write; at the end of the block it takes the place of `path`. Raises StorageFault."""
+    path = Path(path)
+    try:
+        # The ending stays, because writers choose a format by it.
+        handle, name = tempfile.mkstemp(
+            dir=path.parent, prefix=f".{path.stem}.", suffix=f".part{path.suffix}"
+        )
+        os.close(handle)
+        temporary = Path(name)
+        try:
+            yield temporary
+            _flush(temporary, os.O_RDWR)
+            temporary.chmod(_mode_for(path))
+            temporary.replace(path)
+            flush_folder(path.parent)
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
+    except OSError as problem:
+        raise StorageFault(
+            f"“{path.name}” could not be written ({problem.strerror or problem}); what was there is kept",
+            where=str(path),
+            remedy=remedy,
+        ) from problem
+
+
+def flush_folder(folder: Path) -> None:
+    """Have the system put the folder's list of names on the disk, where it can."""
+    # Windows cannot open a folder; there the rename itself is what there is.
+    with contextlib.suppress(OSError):
+        _flush(folder, os.O_RDONLY)
+
+
+def _flush(path: Path, how: int) -> None:
+    handle = os.open(path, how)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _mode_for(path: Path) -> int:
+    """The rights of the file that is replaced, else those a new file of this user gets."""
+    with contextlib.suppress(FileNotFoundError):
+        return path.stat().st_mode & 0o777
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return 0o666 & ~mask
