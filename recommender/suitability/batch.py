@@ -47,6 +47,7 @@ from recommender.suitability.weights import Weights, living, standing
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
     from recommender.climate.profile import Profile
+    from recommender.suitability.timing import Timing
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -62,8 +63,8 @@ RULED_OUT = VERDICTS.index("ruled out")
 @dataclass(frozen=True, eq=False)
 class SiteFeatures:
     """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC], the
-    figures that the track record compares (F,), when each kind of variety blooms and ripens, and how hard each
-    disease presses (D,)."""
+    figures that the track record compares (F,), when each kind of variety blooms and ripens, and how hard
+    each disease presses (D,)."""
 
     profile: Profile
     coldest: Floats
@@ -78,8 +79,9 @@ class Climates:
 
     zone (S,); error_K, error_hours, error_portions (S,): of the coldest night, of chill hours and portions;
     annual_min, chill_hours_below_7, chill_hours_0_7, chill_portions, gdd10 (S, Y): as in `Profile`; figures
-    (S, F): of the track record; pressure (S, D): of diseases; bloom_frost (S, Kb) and season (S, Ks): the two
-    criteria that days decide, for each kind of variety.
+    (S, F): of the track record; pressure (S, D): of diseases; bloom_frost (S, Kb) and season (S, Ks) with its
+    ends: the criteria that days decide, for each kind of variety. An end is worked out where a verdict can
+    hang on it, the low one where the season may be sound and the high one where it may be vetoed.
     """
 
     zone: Floats
@@ -95,6 +97,8 @@ class Climates:
     pressure: Floats
     bloom_frost: Floats
     season: Floats
+    season_low: Floats
+    season_high: Floats
 
     def __len__(self) -> int:
         return len(self.zone)
@@ -255,8 +259,25 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
     )  # fmt: skip
 
 
-def stacked(sites: Sequence[SiteFeatures], ready: Plan) -> Climates:
-    """Sites side by side. Raises BadInput if their climates have different numbers of seasons."""
+def _season(when: Timing, evergreen: NDArray[np.bool_], ends: Sequence[str]) -> dict[str, Floats]:
+    """Ripe in time, with its ends where a verdict can hang on them."""
+    found = criteria.ripens_in_time(when, evergreen)
+    all_of = {"season": found, "season_low": found, "season_high": found}
+    limit = LIMITS["season"]
+    for end, some in (("_low", found >= limit.sound), ("_high", found < limit.veto)):
+        rows = np.flatnonzero(some)
+        if end in ends and rows.size:
+            moved = found.copy()
+            moved[rows] = limits.season(when.taken(rows), evergreen[rows], (end,))[f"season{end}"]
+            all_of[f"season{end}"] = moved
+    return all_of
+
+
+def stacked(sites: Sequence[SiteFeatures], ready: Plan, ends: Sequence[str] = limits.BOTH) -> Climates:
+    """Sites side by side; ends: of the season, "_low" for verdicts, "_high" for vetoes.
+
+    Raises BadInput if their climates have different numbers of seasons.
+    """
     if len({len(site.profile.annual_min) for site in sites}) > 1:
         raise BadInput(
             "The climates of one batch must have equally many seasons",
@@ -264,20 +285,13 @@ def stacked(sites: Sequence[SiteFeatures], ready: Plan) -> Climates:
         )
     profiles = [site.profile for site in sites]
     days = ready.days
-    by_day = [
-        (
-            criteria.flowers_kept(
-                site.coldest,
-                site.dates.bloom,
-                site.dates.bloom_error,
-                days.kill10,
-                days.kill90,
-                days.evergreen,
-            ),
-            criteria.ripens_in_time(site.dates.harvest, days.harvest_evergreen),
+    frost = [
+        criteria.flowers_kept(
+            site.coldest, site.dates.bloom, site.dates.bloom_error, days.kill10, days.kill90, days.evergreen
         )
         for site in sites
     ]
+    season = [_season(site.dates.harvest, days.harvest_evergreen, ends) for site in sites]
 
     def by_year(name: str) -> Floats:
         return np.stack([getattr(profile, name) for profile in profiles])
@@ -297,8 +311,8 @@ def stacked(sites: Sequence[SiteFeatures], ready: Plan) -> Climates:
         gdd10=by_year("gdd10"),
         figures=np.stack([site.figures for site in sites]),
         pressure=np.stack([site.pressure for site in sites]),
-        bloom_frost=np.stack([frost for frost, _ in by_day]),
-        season=np.stack([season for _, season in by_day]),
+        bloom_frost=np.stack(frost),
+        **{name: np.stack([each[name] for each in season]) for name in season[0]},
     )
 
 
@@ -319,7 +333,10 @@ def _limits(sites: Climates, ready: Plan, ends: Sequence[str]) -> dict[str, tupl
         **{name: (value, ready.winter.of) for name, value in winter.items()},
         **{name: (value, ready.chill.of) for name, value in chill.items()},
         "bloom_frost": (sites.bloom_frost, ready.days.bloom_of),
-        "season": (sites.season, ready.days.harvest_of),
+        **{
+            name: (getattr(sites, name), ready.days.harvest_of)
+            for name in ("season", "season_low", "season_high")
+        },
         "warmth": (warmth, ready.warmth.of),
     }
 
@@ -379,7 +396,7 @@ def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | N
     seasons = np.array([len(site.profile.annual_min) for site in sites])
     for count in np.unique(seasons):
         rows = np.flatnonzero(seasons == count)
-        score[rows] = scored(stacked([sites[row] for row in rows], ready), ready, with_verdicts=False).score
+        score[rows] = scored(stacked([sites[row] for row in rows], ready, ("_high",)), ready, False).score
     return score
 
 

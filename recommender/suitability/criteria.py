@@ -220,11 +220,20 @@ def flowers_kept(
     return np.where(evergreen, 1.0, kept.mean(axis=1))
 
 
-def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_]) -> Floats:
+def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_], shift: Floats | None = None) -> Floats:
     """Chance, over the years, that fruit is ripe before it freezes or the season turns cold. Evergreens hang
-    through winter and get 1."""
+    through winter and get 1.
+
+    A year without bloom is not held against it: the tree lacked chill, which `enough_chill` answers. shift
+    (V,): as there, moves every harvest by that many of its errors.
+    """
     spare = when.season_end[None, :] - when.harvest
-    return np.where(evergreen, 1.0, normal(spare / when.harvest_error[:, None]).mean(axis=1))
+    spare /= when.harvest_error[:, None]
+    if shift is not None:
+        spare -= shift[:, None]
+    ripe = normal(spare)
+    ripe[~when.bears] = 1.0
+    return np.where(evergreen, 1.0, ripe.mean(axis=1))
 
 
 def warmth_need(varieties: Varieties) -> tuple[Floats, Floats]:

@@ -8,12 +8,16 @@ same functions, the latter for one variety of each kind.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommender.suitability import criteria
 from recommender.suitability.expectations import Trait, Varieties
+
+if TYPE_CHECKING:
+    from recommender.suitability.timing import Timing
 
 Floats = NDArray[np.float64]
 # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
@@ -65,3 +69,13 @@ def chill(
     for end in ends:
         found[f"chill{end}"] = criteria.enough_chill(*years, steps(end, known))
     return _within(found, "chill")
+
+
+def season(when: Timing, evergreen: NDArray[np.bool_], ends: Sequence[str] = BOTH) -> dict[str, Floats]:
+    """Ripe in time. A date at a new place is no better known for being published, so its hopeful end is two
+    errors away for all."""
+    found = {"season": criteria.ripens_in_time(when, evergreen)}
+    unknown = np.zeros(len(evergreen), dtype=bool)
+    for end in ends:
+        found[f"season{end}"] = criteria.ripens_in_time(when, evergreen, steps(end, unknown))
+    return _within(found, "season")

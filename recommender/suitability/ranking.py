@@ -254,7 +254,7 @@ def limiting(
         "bloom_frost": criteria.bloom_without_frost(
             profile.tmin + frost_shift, when, kills[0], kills[1], varieties.evergreen
         ),
-        "season": criteria.ripens_in_time(when, varieties.evergreen),
+        **limits.season(when, varieties.evergreen),
         "warmth": criteria.warm_enough(profile.gdd10, varieties),
     }
 
@@ -356,7 +356,8 @@ def recommended_by(
 def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
     """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
     fallen = [
-        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
+        (found.get(f"{name}_high", found[name]) < limit.veto)
+        | ((found[name] < limit.veto * HOPELESS) & (name != "season"))
         for name, limit in LIMITS.items()
     ]
     return np.asarray(np.any(fallen, axis=0))

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Days = NDArray[np.intp]
+# Stands for the harvest of a year without bloom.
+NEVER = 2.0 * SEASON_DAYS
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +45,11 @@ class Timing:
     season_end: Floats
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
+
+    @property
+    def bears(self) -> NDArray[np.bool_]:
+        """Whether a variety flowers at all in a year (V, Y): it does not where it got far too little chill."""
+        return self.harvest < NEVER
 
     def taken(self, rows: Days) -> Timing:
         """The same of some varieties."""
@@ -87,7 +94,7 @@ def timing_of(bloom: Bloom, harvest: Harvest) -> Timing:
     return Timing(
         bloom=bloom_days(bloom),
         bloom_error=bloom.error_d,
-        harvest=np.where(np.isfinite(harvest.start), harvest.start, 2.0 * SEASON_DAYS),
+        harvest=np.where(np.isfinite(harvest.start), harvest.start, NEVER),
         harvest_error=harvest.error_d,
         season_end=harvest.season_end,
         harvest_known=harvest.told_by != "crop",

@@ -116,7 +116,8 @@ def _frost_by_node(tmin: Floats, when: Timing, kills: tuple[Floats, Floats]) -> 
 def _season_by_node(when: Timing) -> Floats:
     """Whether fruit is ripe in time (V, N, Y), with harvest moved by each node's number of errors."""
     spare = (when.season_end[None, :] - when.harvest).astype(float)[:, None, :]
-    return ndtr((spare - (_NODES[None, :] * when.harvest_error[:, None])[:, :, None]) / 4.0)
+    ripe = ndtr((spare - (_NODES[None, :] * when.harvest_error[:, None])[:, :, None]) / 4.0)
+    return np.where(when.bears[:, None, :], ripe, 1.0)
 
 
 def _warmth_by_node(gdd10: Floats, varieties: Varieties, error: float) -> Floats:
