@@ -82,7 +82,7 @@ def inputs(
             "warm_error": (good - fails) / 2,
             "rating": criteria.rated_for_zone(everyone, profile.zone_number),
             "track": track_record.combined(parts, dict(weights.record))[0],
-            "liked": batch.wishes_at(feature, ready),
+            "liked": batch.wishes_at(batch.stacked([feature], ready), ready)[0],
         }
     )
     site = {
@@ -252,11 +252,11 @@ def main() -> int:
     """Print the rates; 1 if the ways disagree."""
     repeats = max(int(sys.argv[1]) // len(PLACES), 1) if len(sys.argv) > 1 else 40
     catalog = open_catalog()
+    ready = batch.plan(catalog)
     start = time.perf_counter()
     profiles = [build_profile(normals_at(lat, lon)) for lat, lon in PLACES]
-    features = [batch.features_of(profile) for profile in profiles]
+    features = [batch.features_of(profile, ready) for profile in profiles]
     prepared = time.perf_counter() - start
-    ready = batch.plan(catalog)
     batch.score_batch(features, catalog, ready)
     start = time.process_time()
     scores = batch.score_batch(features * repeats, catalog, ready)

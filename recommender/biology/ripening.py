@@ -293,10 +293,12 @@ def harvest_window(
     bloom_shift_d: Floats,
     frost_shift: float = 0.0,
     parameters: pd.DataFrame | None = None,
+    needs: RipeningNeeds | None = None,
 ) -> Harvest:
-    """Harvest of each row of the traits (V) in each year (Y). `bloom` is that of the same rows."""
+    """Harvest of each row of the traits (V) in each year (Y). `bloom` is that of the same rows. `needs` saves
+    working them out again."""
     parameters = load_ripening_parameters() if parameters is None else parameters
-    needs = ripening_needs(traits, bloom_shift_d, parameters)
+    needs = needs or ripening_needs(traits, bloom_shift_d, parameters)
     start = ripe_day(profile, bloom.day, needs.days, parameters)
     hangs = np.isfinite(needs.window_start)
     first = _season_day_of(needs.window_start[hangs], profile)

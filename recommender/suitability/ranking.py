@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import care, cover, criteria, reasons, track_record
+from recommender.suitability import care, cover, criteria, limits, reasons, track_record
 from recommender.suitability.expectations import Trait, Varieties, expect, published
 from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.garden_partners import Garden, garden_partners
@@ -245,41 +245,18 @@ def limiting(
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
     error_portions = criteria.site_error(profile, "chill_portions", 6.0)
     coldest = profile.annual_min + 0.5 * frost_shift
-    hardy = varieties.hardiness
-    exact = np.zeros(len(varieties))
-    found = {
-        "winter": criteria.winter_survival(coldest, hardy, error_K),
+    return {
+        **limits.winter(coldest, varieties.hardiness, error_K),
+        **limits.chill(
+            profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
+        ),
         "dormancy": criteria.stays_asleep(profile.chill_hours_0_7, varieties),
         "bloom_frost": criteria.bloom_without_frost(
             profile.tmin + frost_shift, when, kills[0], kills[1], varieties.evergreen
         ),
-        "season": criteria.ripens_in_time(when, varieties.evergreen),
+        **limits.season(when, varieties.evergreen),
         "warmth": criteria.warm_enough(profile.gdd10, varieties),
     }
-    found["chill"] = criteria.enough_chill(
-        profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
-    )
-    # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
-    chill_known = varieties.chill_hours.known | varieties.by_portions
-    for end, side, far in (("_low", 1.0, 1.0), ("_high", -1.0, 2.0)):
-        step = side * np.where(hardy.known, 1.0, far)
-        moved = Trait(hardy.value + step * hardy.error, exact, hardy.known)
-        found[f"winter{end}"] = criteria.winter_survival(coldest, moved, error_K)
-        found[f"chill{end}"] = criteria.enough_chill(
-            profile.chill_hours_below_7,
-            profile.chill_portions,
-            varieties,
-            error_hours,
-            error_portions,
-            side * np.where(chill_known, 1.0, far),
-        )
-        found[f"season{end}"] = criteria.ripens_in_time(
-            when, varieties.evergreen, np.full(len(varieties), side * far)
-        )
-    for name in ("winter", "chill", "season"):
-        found[f"{name}_low"] = np.minimum(found[f"{name}_low"], found[name])
-        found[f"{name}_high"] = np.maximum(found[f"{name}_high"], found[name])
-    return found
 
 
 def wishes(
@@ -393,9 +370,9 @@ def in_order(score: Floats, verdict: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
-    """The verdict of each variety (V,) as its place in VERDICTS."""
-    size = len(next(iter(found.values())))
-    ruled_out, doubtful, sound = is_ruled_out(found), np.zeros(size, bool), np.ones(size, bool)
+    """The verdict of each variety, (V,) or (S, V), as its place in VERDICTS."""
+    ruled_out = is_ruled_out(found)
+    doubtful, sound = np.zeros(ruled_out.shape, bool), np.ones(ruled_out.shape, bool)
     for name, limit in LIMITS.items():
         value = found[name]
         doubtful |= value < limit.doubtful

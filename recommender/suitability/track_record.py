@@ -13,11 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
 
 from recommender.errors import UnknownName
 from recommender.suitability.weights import FULL_RECORD
@@ -124,6 +126,25 @@ class Tables:
     facts: Floats
     sources: Floats
     named: Floats
+
+    # Few of the cells hold anything, so sums over them go by what is there.
+    @cached_property
+    def lists_held(self) -> Any:
+        """`lists` by variety, sparse (V, R)."""
+        return sparse.csr_matrix(self.lists.T)
+
+    @cached_property
+    def facts_held(self) -> Any:
+        """`facts` by variety, sparse (V, P)."""
+        return sparse.csr_matrix(self.facts.T)
+
+    @cached_property
+    def parents_mean(self) -> Any:
+        """Sparse (V, V): a variety's row times any figures (V,) is their mean over its parents."""
+        child, parent = self.records.kin.T
+        parents = np.bincount(child, minlength=self.records.size)
+        share = 1.0 / parents[child]
+        return sparse.csr_matrix((share, (child, parent)), shape=(self.records.size,) * 2)
 
 
 def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
@@ -267,30 +288,34 @@ def track_records(tables: Tables, sites: Floats) -> dict[str, Floats]:
     record.
     """
     records = tables.records
-    ones = np.ones((len(sites), 1))
-    sums = likeness(sites, records.region_figures) @ tables.lists
+    shape = (len(sites), records.size)
+    sums = _dense(tables.lists_held @ likeness(sites, records.region_figures).T)
     recommended = np.sign(sums) * np.log1p(2.0 * np.abs(sums))
     recommended = _shared(recommended, records.sports)
-    described = np.log1p(3.0 * (_place_likeness(records, sites) @ tables.facts))
+    described = np.log1p(3.0 * _dense(tables.facts_held @ _place_likeness(records, sites).T))
     described = _shared(described, records.sports)
     country = _place_likeness(records, sites, 1.67 * WIDTHS)
     origin = np.where(records.origin >= 0, country[:, records.origin], 0.0)
-    kin = np.zeros((records.size, len(sites)))
-    parents = np.maximum(np.bincount(records.kin[:, 0], minlength=records.size), 1.0)
-    np.add.at(kin, records.kin[:, 0], (recommended + described)[:, records.kin[:, 1]].T)
     found = {
         "recommended": recommended,
-        "anywhere": ones * _shared(np.log1p(tables.anywhere), records.sports),
+        "anywhere": _shared(np.log1p(tables.anywhere), records.sports),
         "described": described,
-        "sources": ones * np.log1p(tables.sources),
-        "named": ones * np.log1p(tables.named),
+        "sources": np.log1p(tables.sources),
+        "named": np.log1p(tables.named),
         "origin": origin,
-        "kin": (kin / parents[:, None]).T,
+        "kin": _dense(tables.parents_mean @ (recommended + described).T),
     }
     return {
-        name: np.clip((value - BOUNDS[name][0]) / (BOUNDS[name][1] - BOUNDS[name][0]), 0.0, 1.0)
+        name: np.broadcast_to(
+            np.clip((value - BOUNDS[name][0]) / (BOUNDS[name][1] - BOUNDS[name][0]), 0.0, 1.0), shape
+        )
         for name, value in found.items()
     }
+
+
+def _dense(by_variety: Floats) -> Floats:
+    """(V, S) as (S, V), sites on end."""
+    return np.ascontiguousarray(by_variety.T)
 
 
 def combined(parts: dict[str, Floats], weights: dict[str, float]) -> Floats:
