@@ -178,7 +178,7 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         value = (1 - by_wishes * (1 - liked)) * math.exp(-thin)
         verdict = 0 if partner >= ranking.PARTNER_IN_DOUBT else 1
         ruled_out = doubtful = False
-        for name, limit in ranking.LIMITS.items():
+        for name, limit in verdicts.LIMITS.items():
             value *= min(max(found[name], LEAST), 1.0) ** counted.powers[name]
             ruled_out |= (
                 high.get(name, found[name]) < limit.veto or found[name] < limit.veto * ranking.HOPELESS
@@ -188,7 +188,7 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
                 verdict = max(verdict, 1)
         verdict = 3 if ruled_out else 2 if doubtful else verdict
         value *= ranking.RULED_OUT_CEILING if verdict == 3 else 1.0
-        return pd.Series({"score": value, "verdict": ranking.VERDICTS[verdict]})
+        return pd.Series({"score": value, "verdict": verdicts.VERDICTS[verdict]})
 
     return frame[["crop", "variety"]].join(frame.apply(score, axis=1))
 

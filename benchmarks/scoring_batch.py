@@ -26,7 +26,8 @@ from recommender.climate.normals import normals_at
 from recommender.climate.profile import build_profile
 from recommender.suitability import batch, criteria, track_record
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
-from recommender.suitability.ranking import HOPELESS, LIMITS, RULED_OUT_CEILING, records_of, varieties_of
+from recommender.suitability.ranking import records_of, varieties_of
+from recommender.suitability.verdicts import HOPELESS, LIMITS, RULED_OUT_CEILING
 from recommender.suitability.timing import timing
 from recommender.suitability.weights import LEAST
 

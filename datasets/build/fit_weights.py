@@ -46,8 +46,8 @@ def main() -> int:
     validation = Validation(open_catalog())
     weights, final = fitted(validation)
     cases = validation.cases()
-    learned = summary_row(validation, cases, validation.scores(lambda index: weights[index]))
-    hand = summary_row(validation, cases, validation.scores(lambda _: HAND))
+    learned = summary_row(validation, cases, validation.scores(weights))
+    hand = summary_row(validation, cases, validation.scores([HAND] * len(weights)))
     better = learned["auc"] > hand["auc"] and learned["pairs_in_order"] >= hand["pairs_in_order"]
     frame = pd.DataFrame(
         [

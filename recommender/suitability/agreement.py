@@ -17,9 +17,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import rankdata
 
-from recommender.suitability.learning import Case
-from recommender.suitability.ranking import VERDICTS
-from recommender.suitability.validation import FOLDS, Validation, measured, plain_rules
+from recommender.suitability.learning import KERNELS, Case
+from recommender.suitability.validation import Validation, measured, plain_rules
+from recommender.suitability.verdicts import VERDICTS
 from recommender.suitability.weights import HAND, Weights, weights_of
 
 if TYPE_CHECKING:
@@ -57,15 +57,20 @@ class Report:
 
 
 def fitted(validation: Validation) -> tuple[list[Weights], Weights]:
-    """The weights of each region, fitted without its fold, and those fitted on all."""
+    """The weights of each region, kernel and all fitted without its fold, and those fitted on all."""
     cases = validation.cases()
     folds = validation.folds
-    by_fold = {
-        fold: validation.learned([case for case in cases if folds[case[0]] != fold] or cases)
-        for fold in range(FOLDS)
-        if (folds == fold).any()
-    }
-    return [by_fold[fold] for fold in folds], validation.learned(cases)
+    of_case = np.array([folds[index] for index, _ in cases])
+    tried = validation.kernels(cases)
+
+    def without(fold: int) -> Weights:
+        others = of_case != fold
+        others = others if others.any() else ~others
+        kernel = KERNELS[int(np.argmax(np.nan_to_num(tried[:, others]).sum(axis=1)))]
+        return validation.learned([case for case, keep in zip(cases, others, strict=True) if keep], kernel)
+
+    by_fold = {fold: without(fold) for fold in np.unique(folds).tolist()}
+    return [by_fold[fold] for fold in folds], without(-1)
 
 
 def ships_hand(catalog: Catalog) -> bool:
@@ -113,11 +118,15 @@ def _unlisted(validation: Validation, cases: Cases) -> list[tuple[int, Case]]:
     return found
 
 
-def verdict_table(validation: Validation, cases: Cases) -> pd.DataFrame:
-    """How varieties with each of our verdicts were listed: counts, and shares of those listed at all."""
+def verdict_table(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
+    """How varieties with each of our verdicts were listed: counts, shares of those listed at all, and how
+    many were asked about, with the share of these that is recommended."""
     rows = []
+    judged = [validation.judged(region, weights[at])[1] for at, region in enumerate(validation.regions)]
+    asked = np.zeros(len(VERDICTS))
     for index, case in cases:
-        verdict = validation.regions[index].verdict[case.of]
+        verdict = judged[index][case.of]
+        asked += np.bincount(verdict, minlength=len(VERDICTS))
         for name, mask in (
             ("recommended", case.named),
             ("marginal", case.middling),
@@ -129,7 +138,10 @@ def verdict_table(validation: Validation, cases: Cases) -> pd.DataFrame:
         index=list(VERDICTS), columns=["recommended", "marginal", "not recommended"], fill_value=0
     )
     shares = counts.div(counts.sum(axis=1).clip(lower=1), axis=0).add_prefix("share ")
-    return counts.join(shares).rename_axis(columns=None).reset_index()
+    found = counts.join(shares)
+    found["asked"] = asked.astype(int)
+    found["share of asked recommended"] = counts["recommended"] / np.maximum(asked, 1.0)
+    return found.rename_axis(columns=None).reset_index()
 
 
 def without(weights: Weights, name: str) -> Weights:
@@ -143,11 +155,11 @@ def without(weights: Weights, name: str) -> Weights:
 
 def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
     """What dropping each criterion does: change of the mean AUC, mean places moved within a crop."""
-    base = validation.scores(lambda index: weights[index])
+    base = validation.scores(weights)
     auc = float(measured(validation, cases, base)[0]["auc"].mean())
     rows = []
     for name in [*HAND.powers, "rating", *HAND.record]:
-        scores = validation.scores([without(each, name) for each in weights].__getitem__)
+        scores = validation.scores([without(each, name) for each in weights])
         moved = [
             np.abs(rankdata(base[index][case.of]) - rankdata(scores[index][case.of])).mean()
             for index, case in cases
@@ -165,10 +177,10 @@ def report(validation: Validation, everyone: bool = False) -> Report:
     # fitted.
     weights = [HAND] * len(learned) if ships_hand(validation.catalog) else learned
     ways: Mapping[str, list[Floats]] = {
-        WITH: validation.scores(lambda index: weights[index]),
-        WITHOUT: validation.scores(lambda index: weights[index], record=False),
-        LEARNED: validation.scores(lambda index: learned[index]),
-        BY_HAND: validation.scores(lambda _: HAND),
+        WITH: validation.scores(weights),
+        WITHOUT: validation.scores(weights, record=False),
+        LEARNED: validation.scores(learned),
+        BY_HAND: validation.scores([HAND] * len(learned)),
         **plain_rules(validation),
     }
     rows, lists = [], []
@@ -187,7 +199,7 @@ def report(validation: Validation, everyone: bool = False) -> Report:
     return Report(
         summary=pd.DataFrame(rows),
         lists=pd.concat(lists, ignore_index=True),
-        verdicts=verdict_table(validation, cases),
+        verdicts=verdict_table(validation, cases, weights),
         sensitivity=sensitivity_table(validation, cases, weights),
         weights=final,
     )

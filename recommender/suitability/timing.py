@@ -48,7 +48,7 @@ class Timing:
 
     @property
     def bears(self) -> NDArray[np.bool_]:
-        """Whether a variety flowers at all in a year (V, Y): it does not where it got far too little chill."""
+        """Whether a variety flowers at all in a year (V, Y): not where it got far too little chill."""
         return self.harvest < NEVER
 
     def taken(self, rows: Days) -> Timing:

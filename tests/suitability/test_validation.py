@@ -100,8 +100,9 @@ def test_with_everything_kept_the_score_is_that_of_the_ranking() -> None:
     """So that what is validated is what a grower gets."""
     from recommender import Site, rank
     from recommender.suitability import track_record
-    from recommender.suitability.ranking import RULED_OUT_CEILING, records_of
+    from recommender.suitability.ranking import records_of
     from recommender.suitability.validation import wishes_factor
+    from recommender.suitability.verdicts import RULED_OUT_CEILING
     from recommender.suitability.weights import living, standing
 
     catalog = open_catalog()
