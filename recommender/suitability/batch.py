@@ -412,7 +412,9 @@ def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | N
     seasons = np.array([len(site.profile.annual_min) for site in sites])
     for count in np.unique(seasons):
         rows = np.flatnonzero(seasons == count)
-        score[rows] = scored(stacked([sites[row] for row in rows.tolist()], ready, ("_high",)), ready, False).score
+        score[rows] = scored(
+            stacked([sites[row] for row in rows.tolist()], ready, ("_high",)), ready, False
+        ).score
     return score
 
 

@@ -38,7 +38,7 @@ LIMITS: dict[str, Limit] = {
     "chill": Limit(sound=0.80, doubtful=0.60, veto=0.25),
     "dormancy": Limit(sound=0.55, doubtful=0.35, veto=0.0),
     "bloom_frost": Limit(sound=0.70, doubtful=0.40, veto=0.05),
-    "season": Limit(sound=0.70, doubtful=0.25, veto=0.10),
+    "season": Limit(sound=0.70, doubtful=0.35, veto=0.10),
     "warmth": Limit(sound=0.70, doubtful=0.35, veto=0.05),
 }
 # With care instead of sound where the least that the evidence allows is lower than this.

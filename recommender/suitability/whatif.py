@@ -75,7 +75,6 @@ def sentences(
     """What would lift the verdict of each of `rows`, and what would not; [] for a variety that is sound."""
 
     tried = changes(context, plot)
-    years = context.years
     told: list[list[str]] = []
     for row in np.asarray(rows, dtype=np.intp).tolist():
         now, lines = int(tried.now[row]), []
@@ -96,7 +95,7 @@ def sentences(
             lines.append(
                 cover.sentence(
                     _step(plot.around.cover_gain_K, units), plot.around.cover_standing,
-                    float(plot.nights[row]), float(plot.winter_covered[row]), years, crop,
+                    float(plot.nights[row]), float(plot.winter_covered[row]), crop,
                     f"{better[COVER]} instead of {VERDICTS[now]}",
                 )
             )  # fmt: skip
