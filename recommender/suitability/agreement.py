@@ -19,7 +19,7 @@ from scipy.stats import rankdata
 
 from recommender.suitability.learning import KERNELS, Case
 from recommender.suitability.validation import Validation, measured, plain_rules
-from recommender.suitability.verdicts import VERDICTS
+from recommender.suitability.verdicts import LIMITS, RULED_OUT, VERDICTS
 from recommender.suitability.weights import HAND, Weights, weights_of
 
 if TYPE_CHECKING:
@@ -39,20 +39,22 @@ class Report:
     """summary: one row a subset and way: mean auc and ap10, lists, share of pairs in order, pairs, and the
     same for pairs with marginal ones; lists: one row a region, crop and way; verdicts: one row one of our
     verdicts: how many listed varieties got it and how they were listed; sensitivity: one row a criterion:
-    change of the mean AUC when it is dropped, and by how many places it moves a variety; weights: fitted on
-    all lists."""
+    change of the mean AUC when it is dropped, and by how many places it moves a variety; failures: one row a
+    recommended variety that is ruled out (with the criterion that does it) or an explicit pair out of order
+    (with the other variety); weights: fitted on all lists."""
 
     summary: pd.DataFrame
     lists: pd.DataFrame
     verdicts: pd.DataFrame
     sensitivity: pd.DataFrame
+    failures: pd.DataFrame
     weights: Weights
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return {
             name: getattr(self, name).to_dict("records")
-            for name in ("summary", "verdicts", "sensitivity", "lists")
+            for name in ("summary", "verdicts", "sensitivity", "failures", "lists")
         }
 
 
@@ -144,6 +146,33 @@ def verdict_table(validation: Validation, cases: Cases, weights: Sequence[Weight
     return found.rename_axis(columns=None).reset_index()
 
 
+def failures_of(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
+    """Recommended varieties that are ruled out, by which criterion, and explicit pairs out of order."""
+    names = validation.frame["variety"].to_numpy(dtype=object)
+    scores = validation.scores(weights)
+    rows = []
+    for index, case in cases:
+        region = validation.regions[index]
+        verdict = validation.judged(region, weights[index])[1]
+        named, unfit = case.of[case.named], case.of[case.unfit]
+        for at in named[verdict[named] == RULED_OUT]:
+            # The veto that falls furthest below its bound.
+            short = {
+                name: region.criteria.get(f"{name}_high", region.criteria[name])[at] - limit.veto
+                for name, limit in LIMITS.items()
+            }
+            rows.append(
+                ("ruled out", region.name, case.crop, names[at], "", min(short, key=short.__getitem__))
+            )
+        rows += [
+            ("pair", region.name, case.crop, names[better], names[worse], "")
+            for better in named
+            for worse in unfit
+            if scores[index][better] <= scores[index][worse]
+        ]
+    return pd.DataFrame(rows, columns=["kind", "region", "crop", "variety", "other", "criterion"])
+
+
 def without(weights: Weights, name: str) -> Weights:
     """The same weights with one criterion or record counting nothing."""
     if name == "rating":
@@ -169,10 +198,12 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
     return pd.DataFrame(rows, columns=["criterion", "auc_change", "places_moved"])
 
 
-def report(validation: Validation, everyone: bool = False) -> Report:
-    """Everything that is measured. everyone: also ask about varieties known only from the records left
-    out."""
-    learned, final = fitted(validation)
+def report(
+    validation: Validation, everyone: bool = False, fits: tuple[list[Weights], Weights] | None = None
+) -> Report:
+    """Everything that is measured. everyone: also ask about varieties known only from the records left out;
+    fits: what `fitted` found for the same regions (default: fitted anew)."""
+    learned, final = fits if fits is not None else fitted(validation)
     # Weights set by hand saw no region in particular; learned ones are judged only where they were not
     # fitted.
     weights = [HAND] * len(learned) if ships_hand(validation.catalog) else learned
@@ -201,5 +232,6 @@ def report(validation: Validation, everyone: bool = False) -> Report:
         lists=pd.concat(lists, ignore_index=True),
         verdicts=verdict_table(validation, cases, weights),
         sensitivity=sensitivity_table(validation, cases, weights),
+        failures=failures_of(validation, cases, weights),
         weights=final,
     )
