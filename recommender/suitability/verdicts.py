@@ -93,7 +93,9 @@ def verdicts(found: Mapping[str, Floats], wished: Mapping[str, Floats]) -> NDArr
     for name, limit in LIMITS.items():
         value = found[name]
         doubtful |= value < limit.doubtful
-        sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
+        sound &= value >= limit.sound
+        if f"{name}_low" in found:
+            sound &= found[f"{name}_low"] >= UNPROVEN
     verdict = np.select([doubtful, sound], [DOUBTFUL, SOUND], default=WITH_CARE)
     verdict = np.maximum(verdict, best_possible(wished, found.get("evidence")))
     return np.where(ruled_out, RULED_OUT, verdict)
