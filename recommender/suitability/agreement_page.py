@@ -9,8 +9,9 @@ import altair as alt
 import pandas as pd
 
 from recommender.drawing_files import save_chart
-from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Report
-from recommender.suitability.validation import RULES
+from recommender.files import write_whole
+from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Fits, Report, report
+from recommender.suitability.validation import RULES, Validation
 
 DRAWN = (WITH, WITHOUT, *RULES)
 
@@ -143,6 +144,12 @@ def _failures(report: Report) -> list[str]:
     )
     lines.append(f"- Explicit pairs out of order: {told or 'none'}.")
     return lines
+
+
+def write_page(validation: Validation, found: Report, fits: Fits, path: Path) -> None:
+    """Write the page: `found` is the report on the validation; the two others on it are worked out."""
+    other = report(Validation(validation.catalog, same_state=False, like=validation), fits=fits)
+    write_whole(path, agreement_page(found, other, report(validation, everyone=True, fits=fits)))
 
 
 def agreement_page(report: Report, source_only: Report, everyone: Report) -> str:
