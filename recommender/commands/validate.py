@@ -51,7 +51,7 @@ def command(
     """
     from recommender import open_catalog
     from recommender.suitability.agreement import fitted, report
-    from recommender.suitability.agreement_page import draw
+    from recommender.suitability.agreement_page import draw, write_page
     from recommender.suitability.validation import Validation
 
     with console.progress("Opening the catalog") as told:

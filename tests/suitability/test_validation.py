@@ -126,8 +126,8 @@ def test_a_region_with_nothing_left_out_is_judged_as_the_ranking_judges_it(valid
 
     catalog = validation.catalog
     region = next(region for region in validation.regions if region.name == "iowa-north")
-    everything = tuple(np.ones(len(each), dtype=bool) for each in region.stays)
-    whole = dataclasses.replace(region, at=-1, stays=everything)
+    lists, facts, mentions = (np.ones(each.shape, dtype=np.bool_) for each in region.stays)
+    whole = dataclasses.replace(region, at=-1, stays=(lists, facts, mentions))
     here = validation.records.regions.iloc[region.at]
     site = Site(lat=float(here["lat"]), lon=float(here["lon"]))
     shown = rank(site, catalog=catalog).frame.sort_index()
