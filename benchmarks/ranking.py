@@ -2,6 +2,8 @@
 
 Run: python -m benchmarks.ranking [place]
 
+What many sites at once cost a core follows (benchmarks.scoring_batch).
+
 Both ways get the same inputs (expectations, climate, bloom and harvest days) and must give the same score and
 verdict for every variety, or the script says so and exits with 1. The row-by-row way is what one would write
 first: each criterion as a function of one row, applied down the frame.
@@ -19,12 +21,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from benchmarks import scoring_batch
 from recommender import Goals, Site, open_catalog, rank
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability import care, criteria, disease, garden, ranking, uncertainty
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
 from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.garden_partners import garden_partners
+from recommender.suitability.limits import ENDS
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing
 from recommender.suitability.weights import LEAST
@@ -121,12 +125,16 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         spread = math.hypot(criteria.WAKING_SPREAD, min(row["need_error"] / need, 1.0))
         return 0.3 + 0.7 * normal((math.log2(criteria.WAKING_RATIO) - waking + math.log2(need)) / spread)
 
-    def season(row: pd.Series) -> float:
+    def season(row: pd.Series, step: float) -> float:
         if row["evergreen"]:
             return 1.0
-        error = when.harvest_error[row["at"]]
+        error, bears = when.harvest_error[row["at"]], when.bears[row["at"]]
         spare = when.season_end - when.harvest[row["at"]]
-        return sum(normal(days / error) for days in spare) / len(spare)
+        ripe = [
+            normal(days / error - step) if bearing else 1.0
+            for days, bearing in zip(spare, bears, strict=True)
+        ]
+        return sum(ripe) / len(ripe)
 
     def warmth(row: pd.Series) -> float:
         own = {"low": 0.85, "high": 1.15}.get(row["heat"], 1.0)
@@ -155,15 +163,17 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         cold = chill(row, 0.0, 1.0)
         found = {
             "winter": winter, "chill": cold, "dormancy": dormancy(row), "bloom_frost": frost(row),
-            "season": season(row), "warmth": warmth(row),
+            "season": season(row, 0.0), "warmth": warmth(row),
         }  # fmt: skip
         low = {
             "winter": min(winter, share(coldest, row["hardy"] + row["hardy_error"], error_K)),
             "chill": min(cold, chill(row, 1.0, 0.0)),
+            "season": min(found["season"], season(row, ENDS["_low"][0])),
         }
         high = {
             "winter": max(winter, share(coldest, row["hardy"] - far["hardy"] * row["hardy_error"], error_K)),
             "chill": max(cold, chill(row, -far["need"], 0.0)),
+            "season": max(found["season"], season(row, -ENDS["_high"][1])),
         }
         kind = "alone" if row["alone"] else "no fruit" if row["male"] else "unknown"
         kind = "partly" if row["gains"] and kind == "unknown" else kind
@@ -180,9 +190,8 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         ruled_out = doubtful = False
         for name, limit in ranking.LIMITS.items():
             value *= min(max(found[name], LEAST), 1.0) ** counted.powers[name]
-            ruled_out |= (
-                high.get(name, found[name]) < limit.veto or found[name] < limit.veto * ranking.HOPELESS
-            )
+            hopeless = name != "season" and found[name] < limit.veto * ranking.HOPELESS
+            ruled_out |= high.get(name, found[name]) < limit.veto or hopeless
             doubtful |= found[name] < limit.doubtful
             if found[name] < limit.sound or low.get(name, found[name]) < ranking.UNPROVEN:
                 verdict = max(verdict, 1)
@@ -225,8 +234,8 @@ def main() -> int:
     print(f"every reason in words              {told * 1000:8.0f} ms ({len(records)} records)")
     print(f"same rules by pandas apply         {rows * 1000:8.0f} ms (score and verdict only)")
     print(f"ratio                              {rows / warm:8.0f} times")
-    print(f"results {'the same' if same else 'DIFFER'}: scores apart by at most {apart:.1e}")
-    return 0 if same else 1
+    print(f"results {'the same' if same else 'DIFFER'}: scores apart by at most {apart:.1e}\n")
+    return scoring_batch.main() or (0 if same else 1)
 
 
 if __name__ == "__main__":
