@@ -1,4 +1,4 @@
-"""Files written whole or not at all.
+"""Files written whole or not at all, and JSON that is read without harm.
 
 In come a path and its content; out goes the file. The content is written to a private file in the same
 folder, flushed to the disk and put in place by one rename, so that a crash, a full disk or a power cut leaves
@@ -7,11 +7,13 @@ either what was there before or the new file, never half of one.
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from recommender.errors import StorageFault
 
@@ -49,6 +51,16 @@ def written_whole(path: Path, remedy: str = "Name a folder you may write to") ->
             where=str(path),
             remedy=remedy,
         ) from problem
+
+
+def json_of(raw: bytes) -> Any:
+    """What JSON in UTF-8 holds, in plain types.
+
+    Raises ValueError for what is no JSON, and for brackets nested too deep and letters that are none.
+    """
+    from pydantic_core import from_json
+
+    return from_json(raw.removeprefix(codecs.BOM_UTF8))
 
 
 def flush_folder(folder: Path) -> None:

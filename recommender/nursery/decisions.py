@@ -90,14 +90,13 @@ class Decisions:
 
     def _read(self, path: Path) -> None:
         try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeError) as problem:
+            rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
+        except (OSError, UnicodeError, csv.Error) as problem:
             raise StorageFault(
                 f"The decisions cannot be read ({problem})",
                 where=str(path),
                 remedy="Mend or move the file away",
             ) from problem
-        rows = list(csv.reader(io.StringIO(text)))
         faults = []
         if rows and rows[0] != _COLUMNS:
             faults.append(f"{path}, row 1: the headings are not {', '.join(_COLUMNS)}")

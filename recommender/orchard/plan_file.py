@@ -17,7 +17,7 @@ from pydantic import ValidationError
 
 from recommender.biology.pollination import catalog_matrix
 from recommender.errors import BadInput, UnknownName
-from recommender.files import write_whole
+from recommender.files import json_of, write_whole
 from recommender.orchard.plan import SCHEMA, VERSION, Plan, PlannedTree
 from recommender.orchard.telling import facts_of
 from recommender.wording import plain, trait_label
@@ -56,12 +56,12 @@ def open_plan(path: Path | str, catalog: Catalog | None = None) -> Reopened:
     """
     path = Path(path)
     try:
-        held = json.loads(path.read_text(encoding="utf-8"))
+        held = json_of(path.read_bytes())
     except OSError as error:
         raise BadInput(
             f"The plan cannot be read: {error.strerror or error}", where=str(path), remedy="Check the path"
         ) from None
-    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+    except ValueError as error:
         raise BadInput(
             f"The plan is not JSON in UTF-8: {error}", where=str(path), remedy="Save the plan again"
         ) from None

@@ -7,7 +7,6 @@ naming the answer, what is wrong with it and what to write instead.
 
 from __future__ import annotations
 
-import json
 import tomllib
 from pathlib import Path
 from typing import Any, ClassVar
@@ -16,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from rapidfuzz import process
 
 from recommender.errors import BadInput
+from recommender.files import json_of
 
 # A site file may hold both kinds of answer, each under its own heading.
 SECTIONS = ("site", "goals", "planting", "plot")
@@ -87,10 +87,10 @@ class Answers(BaseModel):
                 remedy="Check the path and that you may read the file",
             ) from None
         try:
-            text = raw.decode("utf-8-sig")
-            held = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
-        except (UnicodeDecodeError, json.JSONDecodeError, tomllib.TOMLDecodeError) as error:
-            kind = "JSON" if path.suffix.lower() == ".json" else "TOML"
+            as_json = path.suffix.lower() == ".json"
+            held = json_of(raw) if as_json else tomllib.loads(raw.decode("utf-8-sig"))
+        except (ValueError, RecursionError) as error:
+            kind = "JSON" if as_json else "TOML"
             raise BadInput(
                 f"The site file is not {kind} in UTF-8: {error}",
                 where=str(path),

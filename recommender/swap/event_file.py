@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from recommender.errors import BadInput, OrchardwrightError, StorageFault
-from recommender.files import flush_folder, write_whole
+from recommender.files import flush_folder, json_of, write_whole
 from recommender.swap.offers import Offer, Request
 from recommender.swap.people import Confirmed, SwapSettings, with_ids
 
@@ -213,7 +213,7 @@ def _read(path: Path) -> Event:
         raise BadInput("The event's file is larger than 50 MB", where=str(path), remedy="Choose another file")
     raw = path.read_bytes()
     try:
-        held = json.loads(raw)
+        held = json_of(raw)
         if not isinstance(held, dict) or held.get("format") != FORMAT:
             raise ValueError("it is not a swap event")
         event = _event(held)

@@ -23,6 +23,8 @@ from recommender.errors import BadInput, StorageFault
 #: Largest weather file read, before and after unpacking [bytes]. The longest GHCN-Daily station files are
 #: about 15 MB.
 MAX_BYTES = 200 * 1024 * 1024
+MAX_LINE = 100_000
+"""Characters in one line; a month of one station in the widest layout has some hundreds."""
 
 SEVERITIES = ("note", "warning", "fault")
 
@@ -116,8 +118,9 @@ def say_lines(lines: Sequence[int], most: int = 5) -> str:
 def read_lines(path: Path, findings: Findings) -> list[str]:
     """The lines of a text file, without line ends; line n of the file stands at index n - 1.
 
-    Raises BadInput: no such file, a folder, empty, over 200 MB, no text, a broken gzip file, NUL or other
-    control bytes (with row and column). Raises StorageFault: the file cannot be read.
+    Raises BadInput: no such file, a folder, empty, over 200 MB, no text, a broken gzip file, a line of over
+    100,000 characters, NUL or other control bytes (with row and column). Raises StorageFault: the file cannot
+    be read.
     """
     data = _unpacked(path, _bytes_of(path))
     if not data.strip(b"\x00\x1a \t\r\n"):
@@ -135,6 +138,13 @@ def read_lines(path: Path, findings: Findings) -> list[str]:
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
+    for number, line in enumerate(lines, 1):
+        if len(line) > MAX_LINE:
+            raise BadInput(
+                f"The line holds {len(line):,} characters; at most {MAX_LINE:,} are read",
+                where=f"{path}, row {number}",
+                remedy="Give a file with one line a day",
+            )
     return lines
 
 
