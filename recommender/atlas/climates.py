@@ -51,14 +51,16 @@ def climates_of(
 ) -> tuple[NDArray[np.int64], Climates | None, list[dict[str, object]]]:
     """Numbers of the sites that have a climate, their climates (None if none has), and why others have
     none."""
-    kept, normals, missing = [], [], []
-    for row in sites.itertuples(index=False):
-        height = None if pd.isna(row.elevation_m) else float(row.elevation_m)
+    kept: list[int] = []
+    normals: list[Normals] = []
+    missing: list[dict[str, object]] = []
+    points = sites[["lat", "lon", "elevation_m"]].to_numpy(dtype=np.float64)
+    for number, (lat, lon, height) in zip(sites["site"].tolist(), points.tolist(), strict=True):
         try:
-            normals.append(normals_at(row.lat, row.lon, height))
-            kept.append(int(row.site))
+            normals.append(normals_at(lat, lon, height if np.isfinite(height) else None))
+            kept.append(number)
         except BadInput as fault:
-            missing.append({"site": int(row.site), "why": str(fault)})
+            missing.append({"site": number, "why": str(fault)})
     parts = []
     waiting: list[SiteFeatures] = []
     for features in features_of_sites(normals, years, seed, warming, ready):

@@ -25,6 +25,7 @@ import pyarrow.parquet as pq
 from recommender.errors import BadInput, StorageFault
 from recommender.files import json_of, write_whole, written_whole
 from recommender.outputs import json_text
+from recommender.suitability.site import YesNo
 
 FORMAT = 1
 SITES_IN_A_BLOCK = 512
@@ -32,14 +33,16 @@ SITES_IN_A_BLOCK = 512
 
 @dataclass(frozen=True)
 class About:
-    """What an atlas is of. data_key: of the open data; sites_key: of the sites; crops: empty for all;
-    warming [K]; years and seed of the made weather."""
+    """What an atlas is of. data_key: of the open data; sites_key: of the sites; neighbours: whether pollen
+    partners stand near by (yes, no, unknown); crops: empty for all; warming [K]; years and seed of the made
+    weather."""
 
     data_key: str
     sites_key: str
     sites: int
     varieties: int
     preset: str
+    neighbours: YesNo
     crops: tuple[str, ...]
     warming: tuple[float, ...]
     years: int

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +21,8 @@ from recommender.atlas.folder import SITES_IN_A_BLOCK, About, AtlasFolder, Part,
 from recommender.atlas.sites import COLUMNS
 from recommender.atlas.work import ready_plan, work
 from recommender.climate.profile import DEFAULT_SEED, DEFAULT_YEARS
-from recommender.errors import BadInput, OrchardwrightError, StorageFault
+from recommender.errors import BadInput, StorageFault
+from recommender.suitability.site import YesNo
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -30,6 +32,7 @@ Progress = Callable[[str, float], None]
 AHEAD = 2
 # So often a part may take its worker down before the run gives up on it.
 DEATHS_ALLOWED = 3
+ANSWERS_WITHIN = "20s"
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,7 @@ def run(
     *,
     crops: Sequence[str] = (),
     preset: str = "beginner",
+    neighbours: YesNo = "yes",
     warming: Sequence[float] = (0.0,),
     workers: int | None = None,
     scheduler: str | None = None,
@@ -62,13 +66,14 @@ def run(
 ) -> Report:
     """Score every variety at every site, into a folder.
 
-    sites: as the functions of `sites` make them; crops: only these; warming: offsets [K], each an atlas of
-    its own in the folder; workers: processes (all cores if None; 0 for this process alone, without Dask);
-    scheduler: address of a running one, such as tcp://10.0.0.5:8786.
+    sites: as the functions of `sites` make them; crops: only these; neighbours: whether a pollen partner may
+    be counted on near by, as in a site's answers (without, no variety that needs one is ever sound); warming:
+    offsets [K], each an atlas of its own in the folder; workers: processes (all cores if None; 0 for this
+    process alone, without Dask); scheduler: address of a running one, such as tcp://10.0.0.5:8786.
     Raises BadInput for options that cannot be, for a folder that holds another atlas or without Dask,
     StorageFault where a file cannot be written or a part could not be worked.
     """
-    atlas, about, order = _begin(folder, sites, tuple(crops), preset, warming, block, years)
+    atlas, about, order = _begin(folder, sites, tuple(crops), preset, neighbours, warming, block, years)
     report = progress or (lambda what, share: None)
     todo = [part for part in atlas.parts() if atlas.done(part) is None]
     total = len(about.warming) * about.blocks
@@ -104,6 +109,7 @@ def _begin(
     sites: pd.DataFrame,
     crops: tuple[str, ...],
     preset: str,
+    neighbours: YesNo,
     warming: Sequence[float],
     block: int,
     years: int,
@@ -119,7 +125,7 @@ def _begin(
     catalog = open_catalog()
     names = tuple(sorted(catalog.resolve_crop(crop) for crop in crops))
     key = str(catalog.info["data_key"])
-    ready = ready_plan(key, preset, names)
+    ready = ready_plan(key, preset, neighbours, names)
     # Neighbours share the same part of the climate grid.
     order = sites[list(COLUMNS)].sort_values(["lat", "lon"], kind="stable", ignore_index=True)
     order.insert(0, "site", range(len(order)))
@@ -129,6 +135,7 @@ def _begin(
         sites=len(order),
         varieties=ready.size,
         preset=preset,
+        neighbours=neighbours,
         crops=names,
         warming=tuple(sorted({round(float(each), 1) for each in warming})),
         years=years,
@@ -149,11 +156,12 @@ def _results(
         for part in todo:
             yield work(where, part.warming, part.block)
         return
-    with _client(workers, scheduler) as client:
-        yield from _handed_out(client, where, todo)
+    with ExitStack() as stack:
+        yield from _handed_out(_client(workers, scheduler, stack), where, todo)
 
 
-def _client(workers: int | None, scheduler: str | None) -> Client:
+def _client(workers: int | None, scheduler: str | None, stack: ExitStack) -> Client:
+    """A client that ends with the stack, and the cluster it may have started."""
     try:
         import dask
         from distributed import Client, LocalCluster
@@ -165,34 +173,19 @@ def _client(workers: int | None, scheduler: str | None) -> Client:
     dask.config.set({"distributed.scheduler.allowed-failures": DEATHS_ALLOWED})
     if scheduler is not None:
         try:
-            return Client(scheduler, timeout="20s")
+            return stack.enter_context(Client(scheduler, timeout=ANSWERS_WITHIN))
         except (OSError, ValueError, TimeoutError) as problem:
             raise BadInput(
                 f"No scheduler answers at {scheduler}",
                 remedy="Start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from problem
     count = workers if workers is not None else os.cpu_count() or 1
-    cluster = LocalCluster(
-        n_workers=count,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address=None,
-        silence_logs=50,
+    cluster = stack.enter_context(
+        LocalCluster(
+            n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+        )
     )
-    return _OwnClient(cluster)
-
-
-def _OwnClient(cluster: Any) -> Client:  # noqa: N802
-    from distributed import Client
-
-    class Own(Client):
-        """A client that takes its cluster down with it."""
-
-        def __exit__(self, *told: Any) -> None:
-            super().__exit__(*told)
-            cluster.close()
-
-    return Own(cluster)
+    return stack.enter_context(Client(cluster))
 
 
 def _handed_out(client: Client, where: str, todo: Iterable[Part]) -> Iterator[dict[str, Any]]:
@@ -217,8 +210,6 @@ def _handed_out(client: Client, where: str, todo: Iterable[Part]) -> Iterator[di
                 where=where,
                 remedy="Give workers more memory or make blocks smaller; finished parts are kept",
             ) from problem
-        except OrchardwrightError:
-            raise
         yield result
         future.release()
         following = next(waiting, None)

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import time
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from recommender.atlas.climates import climates_of, from_table, key_of, to_table
@@ -23,13 +21,14 @@ from recommender.errors import BadInput, StorageFault
 from recommender.suitability.batch import Plan, Scores, plan, scored
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import VERDICTS
+from recommender.suitability.site import YesNo
 
 _WORDS = pa.array(VERDICTS)
 FILES_AT_ONCE = 8
 
 
 @lru_cache(maxsize=2)
-def ready_plan(data_key: str, preset: str, crops: tuple[str, ...]) -> Plan:
+def ready_plan(data_key: str, preset: str, neighbours: YesNo, crops: tuple[str, ...]) -> Plan:
     """The catalog made ready, once in a process. Raises BadInput where this machine holds other data."""
     from recommender import open_catalog
 
@@ -39,7 +38,7 @@ def ready_plan(data_key: str, preset: str, crops: tuple[str, ...]) -> Plan:
             "The open data here are not those the atlas was begun with",
             remedy="Give every worker the same version of Orchardwright and the same datasets",
         )
-    return plan(catalog, Goals(preset=preset, crops=crops))  # type: ignore[arg-type]
+    return plan(catalog, Goals.model_validate({"preset": preset, "crops": crops}), neighbours)
 
 
 def work(folder: str, warming: float, block: int) -> dict[str, Any]:
@@ -50,7 +49,7 @@ def work(folder: str, warming: float, block: int) -> dict[str, Any]:
     if done is not None:
         return {**done, "again": True}
     about = atlas.about()
-    ready = ready_plan(about.data_key, about.preset, about.crops)
+    ready = ready_plan(about.data_key, about.preset, about.neighbours, about.crops)
     start = time.perf_counter(), time.process_time()
     sites, climates, missing, stored = _climates(atlas, about, part, ready)
     made = time.perf_counter(), time.process_time()
@@ -122,8 +121,3 @@ def write_scores(atlas: AtlasFolder, part: Part, sites: np.ndarray, scores: Scor
     # Each file waits for the disk; side by side they wait together.
     with ThreadPoolExecutor(FILES_AT_ONCE) as pool:
         list(pool.map(written, np.split(order, starts[1:])))
-
-
-def described(about: About, sites: pd.DataFrame) -> dict[str, Any]:
-    """What an atlas is of, in plain values, for a face to tell."""
-    return {**asdict(about), "blocks": about.blocks, "pairs": len(sites) * about.varieties}

@@ -2,8 +2,8 @@
 
 In come the normals of sites; out go their `Profile`s. Chill portions follow hour upon hour, which is slow for
 one site and quick for many side by side, so they are counted for all sites together. Growing degree hours and
-chill units are left out (NaN), and of the errors those of the coldest night and of chill are kept. All else is
-the same as from `build_profile` to the last digits.
+chill units are left out (NaN), and of the errors those of the coldest night and of chill are kept. All else
+is the same as from `build_profile` to the last digits.
 """
 
 from __future__ import annotations

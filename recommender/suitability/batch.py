@@ -41,7 +41,7 @@ from recommender.suitability.ranking import (
     verdicts,
     wishes,
 )
-from recommender.suitability.site import Site
+from recommender.suitability.site import Site, YesNo
 from recommender.suitability.weights import Weights, living, standing
 
 if TYPE_CHECKING:
@@ -198,12 +198,13 @@ def _group(varieties: Varieties, *figures: NDArray[np.generic]) -> Group:
     return Group(kinds, np.ravel(of))
 
 
-def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
+def plan(catalog: Catalog, goals: Goals | None = None, neighbours: YesNo = "unknown") -> Plan:
     """Make a catalog ready for sites about which nothing but the climate is known.
 
-    goals: as for `rank`; only `goals.crops` are scored, all without. Raises BadInput for goals that need a
-    garden.
+    goals: as for `rank`; only `goals.crops` are scored, all without. neighbours: whether fruit trees stand
+    near by everywhere, as a site answers it. Raises BadInput for goals that need a garden.
     """
+    somewhere = NOWHERE.model_copy(update={"neighbours_have_fruit_trees": neighbours})
     goals = goals if goals is not None else Goals()
     if goals.will_cover or goals.native:
         raise BadInput(
@@ -218,7 +219,7 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
     varieties = taken(everyone, rows) if crops else everyone
     hardy, hours, portions = varieties.hardiness, varieties.chill_hours, varieties.chill_portions
     partners = garden_partners(catalog, [], rows, None)
-    wished, weights = wishes(varieties, partners, NOWHERE, goals)
+    wished, weights = wishes(varieties, partners, somewhere, goals)
     around = Around(None, "", catalog.crops(), catalog.rootstocks(), catalog.cautions())
     years = care.years_to_crop(varieties.frame, around.crops)
     more, more_weights = asked(varieties, NOWHERE, goals, around, years)
@@ -396,7 +397,9 @@ def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | N
     seasons = np.array([len(site.profile.annual_min) for site in sites])
     for count in np.unique(seasons):
         rows = np.flatnonzero(seasons == count)
-        score[rows] = scored(stacked([sites[row] for row in rows], ready, ("_high",)), ready, False).score
+        score[rows] = scored(
+            stacked([sites[int(row)] for row in rows], ready, ("_high",)), ready, False
+        ).score
     return score
 
 

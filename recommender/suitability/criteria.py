@@ -81,11 +81,11 @@ def safe_zone(site_zone: float) -> float:
     return max(1.0, site_zone - 2.0)
 
 
-def rated_for_zone(varieties: Varieties, site_zone: float) -> Floats:
+def rated_for_zone(varieties: Varieties, site_zone: Floats | float) -> Floats:
     """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
     unrated.
 
-    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their
+    site_zone: number of the site's zone, or of many sites (S, 1). Winter survival asks the same of temperatures and allows for their
     error; the rating is what the trade goes by, and what published lists follow.
     """
     short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
