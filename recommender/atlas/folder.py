@@ -28,7 +28,7 @@ from recommender.outputs import json_text
 from recommender.suitability.site import YesNo
 
 FORMAT = 1
-SITES_IN_A_BLOCK = 512
+SITES_IN_A_BLOCK = 256
 
 
 @dataclass(frozen=True)

@@ -69,7 +69,7 @@ def run(
     ] = None,
     block: Annotated[
         int, typer.Option("--block", min=1, help="Sites in one part.", rich_help_panel=_HOW)
-    ] = 512,
+    ] = 256,
     as_json: opt.AsJson = False,
 ) -> None:
     """Score every variety at many sites. A run that was stopped goes on where it was.

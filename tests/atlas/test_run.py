@@ -1,10 +1,9 @@
-"""An atlas holds what single-site ranking says, whole after a stop, a death of a worker, or twice the work."""
+"""An atlas holds what single-site ranking says, whole after a stop, a worker's death, or work done twice."""
 
 from __future__ import annotations
 
 import os
 import signal
-import time
 from pathlib import Path
 from typing import Any
 
@@ -24,13 +23,13 @@ from recommender.errors import BadInput, StorageFault, UnknownName
 YEARS, CROPS = 4, ("apple", "quince")
 SITES = pd.DataFrame(
     {
-        "name": ["Geneva", "Gulf", "At sea", "Winnipeg", "Schwaebisch Gmuend", "Hobart", "Las Vegas"],
+        "name": ["Geneva", "Gulf", "At sea", "Winnipeg", "Hobart"],
         "region": "",
         "country": "",
-        "lat": [42.87, 30.52, 45.0, 50.0, 48.8, -43.0, 36.3],
-        "lon": [-76.99, -87.9, -40.0, -97.2, 9.8, 147.0, -115.1],
-        "elevation_m": [138.0, 30.0, np.nan, 230.0, 320.0, 50.0, 620.0],
-        "population": [13000, 10, 0, 700000, 60000, 200000, 600000],
+        "lat": [42.87, 30.52, 45.0, 50.0, -43.0],
+        "lon": [-76.99, -87.9, -40.0, -97.2, 147.0],
+        "elevation_m": [138.0, 30.0, np.nan, 230.0, 50.0],
+        "population": [13000, 10, 0, 700000, 200000],
     }
 )
 
@@ -41,10 +40,10 @@ def made(folder: Path, **options: Any) -> Report:
 
 
 def scores_in(folder: Path) -> pd.DataFrame:
-    files = str(folder / "scores" / "*" / "*" / "*.parquet")
+    files = str(folder / "scores" / "*" / "*" / "block-*.parquet")
     return duckdb.execute(
-        "SELECT warming, crop, site, variety::VARCHAR AS variety, score, verdict::VARCHAR AS verdict "
-        "FROM read_parquet(?, hive_partitioning = true) ORDER BY ALL",
+        "SELECT warming::DOUBLE AS warming, crop, site, variety::VARCHAR AS variety, score, "
+        "verdict::VARCHAR AS verdict FROM read_parquet(?, hive_partitioning = true) ORDER BY ALL",
         [files],
     ).df()
 
@@ -53,9 +52,9 @@ def scores_in(folder: Path) -> pd.DataFrame:
 def atlas(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("atlas") / "whole"
     report = made(folder)
-    assert report.parts == 8
+    assert report.parts == 6
     assert report.kept == 0
-    assert [each["site"] for each in report.without_climate] == [4]
+    assert [each["site"] for each in report.without_climate] == [3]
     return folder
 
 
@@ -89,13 +88,13 @@ def test_a_run_that_was_stopped_goes_on_and_ends_the_same(atlas: Path, tmp_path:
     with pytest.raises(Stopped):
         made(tmp_path / "a", progress=stop)
     done = [part for part in AtlasFolder(tmp_path / "a").parts() if AtlasFolder(tmp_path / "a").done(part)]
-    assert 0 < len(done) < 8
+    assert 0 < len(done) < 6
     # What a kill in the middle of a part leaves: a file half written under its private name, no mark.
     folder = tmp_path / "a" / "scores" / "warming=0.0" / "crop=apple"
-    (folder / ".block-00003.part.parquet").write_bytes(b"PAR1 half")
+    (folder / ".block-00002.part.parquet").write_bytes(b"PAR1 half")
     report = made(tmp_path / "a")
     assert report.kept == len(done)
-    assert report.parts == 8 - len(done)
+    assert report.parts == 6 - len(done)
     pd.testing.assert_frame_equal(scores_in(tmp_path / "a"), scores_in(atlas))
 
 
@@ -217,10 +216,9 @@ def test_workers_that_die_lose_nothing(atlas: Path, tmp_path: Path) -> None:
 
     if not Path("/proc/self/cmdline").exists():
         pytest.skip("Workers are found by /proc, which this system has not")
-    start = time.monotonic()
-    report = made(tmp_path / "killed", workers=2, block=1, progress=kill_one)
+    report = made(tmp_path / "killed", workers=2, progress=kill_one)
     assert killed, "no worker was found to kill"
-    assert report.parts == 14, time.monotonic() - start
+    assert report.parts == 6
     pd.testing.assert_frame_equal(scores_in(tmp_path / "killed"), scores_in(atlas))
 
 
