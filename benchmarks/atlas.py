@@ -84,19 +84,29 @@ def end_to_end(folder: Path) -> dict[str, float]:
     }
 
 
-def peak_mb(folder: Path) -> float:
-    """Most memory of a fresh process that works every part of an atlas [MB]."""
+def fresh(folder: Path) -> tuple[float, float]:
+    """Most memory [MB] of a fresh process that works every part of an atlas, and its seconds of CPU time
+    beside that work: what a worker needs to get going."""
     code = (
         "import sys, resource\n"
         "from recommender.atlas.folder import AtlasFolder\n"
         "from recommender.atlas.work import work\n"
         "for part in AtlasFolder(sys.argv[1]).parts(): work(sys.argv[1], part.warming, part.block)\n"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+        "used = resource.getrusage(resource.RUSAGE_SELF)\n"
+        "print(used.ru_maxrss, used.ru_utime + used.ru_stime)"
     )
     out = subprocess.run(
         [sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True
     )
-    return int(out.stdout) / 1024.0
+    memory, seconds = out.stdout.split()
+    atlas = AtlasFolder(folder)
+    worked = sum(cpu_of(atlas, part) for part in atlas.parts())
+    return int(memory) / 1024.0, float(seconds) - worked
+
+
+def cpu_of(atlas: AtlasFolder, part: Part) -> float:
+    """Seconds of CPU time of a part that is done."""
+    return float(sum((atlas.done(part) or {})[f"{name}_cpu_s"] for name in ("climate", "score", "write")))
 
 
 def by_processes(folder: Path, first: Path, block: int, workers: int) -> tuple[float, float]:
@@ -111,10 +121,7 @@ def by_processes(folder: Path, first: Path, block: int, workers: int) -> tuple[f
     for _ in running._results(atlas.path, parts, workers, None):
         times.append(time.perf_counter())
     skip = 2 * workers
-    cpu = [
-        sum((atlas.done(part) or {})[f"{name}_cpu_s"] for name in ("climate", "score", "write"))
-        for part in parts
-    ]
+    cpu = [cpu_of(atlas, part) for part in parts]
     assert about.blocks == len(parts)
     return (times[-1] - times[skip - 1]) / (len(times) - skip), float(np.median(cpu))
 
@@ -153,7 +160,7 @@ def measured(count: int) -> dict[str, Any]:
             "years": report.about.years,
             "block": count,
             "climate_ms": 1000.0 * part["climate_cpu_s"] / count,
-            "without": pairs / sum(part[f"{name}_cpu_s"] for name in ("climate", "score", "write")),
+            "without": pairs / cpu_of(AtlasFolder(first), Part(0.0, 0)),
             "apart": apart_from_ranking(first),
             "climate_kb": size(first / "climates") / count / 1000.0,
             "scores_kb": size(first / "scores") / count / 1000.0,
@@ -164,7 +171,7 @@ def measured(count: int) -> dict[str, Any]:
         for wanted in MEMORY_PAIRS:
             sites = max(1, round(wanted / varieties))
             laid_out(room / "memory", first, sites, count)
-            figures["memory"][wanted] = peak_mb(room / "memory")
+            figures["memory"][wanted], figures["start_s"] = fresh(room / "memory")
             shutil.rmtree(room / "memory")
         one, cpu_one = by_processes(room / "one", first, count, 1)
         two, cpu_two = by_processes(room / "two", first, count, 2)
@@ -184,9 +191,11 @@ def told(figures: dict[str, Any], places: int) -> str:
     climate_h = places * figures["climate_ms"] / 3.6e6
     score_h = pairs / figures["rate"] / 3600.0
     memory = ", ".join(f"{mb:.0f} MB at {wanted:.0e} pairs" for wanted, mb in figures["memory"].items())
+    block, start = figures["block"], figures["start_s"]
+    gb = [places * figures[name] / 1e6 for name in ("climate_kb", "scores_kb")]
     lines = [
-        f"Measured on {datetime.now(UTC):%Y-%m-%d}, {platform.machine()}, Python {platform.python_version()}, one "
-        f"core unless said; {varieties:,} varieties, {figures['years']} years, {figures['block']} sites a part.",
+        f"Measured on {datetime.now(UTC):%Y-%m-%d}, {machine()}, Python {platform.python_version()}, one core "
+        f"unless said; {varieties:,} varieties, {figures['years']} years, {block} sites a part.",
         "",
         "| what | figure |",
         "|---|---|",
@@ -198,25 +207,40 @@ def told(figures: dict[str, Any], places: int) -> str:
         f"| two processes against one, wall clock | {figures['gain']:.2f} times |",
         f"| the same from CPU seconds a part | {figures['cpu_gain']:.2f} times |",
         f"| most memory of a worker | {memory} |",
+        f"| a worker gets going in | {start:.0f} s of CPU |",
         f"| kept climates, a site | {figures['climate_kb']:.1f} kB |",
         f"| scores, a site | {figures['scores_kb']:.1f} kB |",
         f"| scores against single-site ranking | {figures['apart']:.1e} apart at most, verdicts the same |",
         "",
-        f"All {places:,} places of the gazetteer by {varieties:,} varieties are {pairs / 1e6:,.0f} million scores: "
-        f"{climate_h:.1f} core hours of climate, once, and {score_h:.2f} core hours for each set of wishes; "
-        f"{places * figures['climate_kb'] / 1e6:.1f} GB of climates, {places * figures['scores_kb'] / 1e6:.1f} GB "
-        "of scores.",
+        f"All {places:,} places of the gazetteer by {varieties:,} varieties are {pairs / 1e6:,.0f} million "
+        f"scores: {climate_h:.1f} core hours of climate, once, and {score_h:.2f} core hours for each set of "
+        f"wishes; {gb[0]:.1f} GB of climates and {gb[1]:.1f} GB of scores. Times below count whole parts, so "
+        "many at once as there are cores, and the start of a worker.",
         "",
-        f"| machines of {CORES} cores | first atlas | again from kept climates | core hours, first and again |",
+        f"| machines of {CORES} cores | first atlas | again, climates kept | core hours, first and again |",
         "|---:|---:|---:|---:|",
     ]
     for machines in MACHINES:
-        cores = machines * CORES
+        # More cores than parts are of no use: blocks are then made smaller, so that each core has one.
+        size_of_part = min(block, -(-places // (machines * CORES)))
+        rounds = -(-(-(-places // size_of_part)) // (machines * CORES))
+        again = rounds * size_of_part * varieties / figures["rate"]
+        first = again + rounds * size_of_part * figures["climate_ms"] / 1000.0
         lines.append(
-            f"| {machines} | {spoken((climate_h + score_h) / cores)} | {spoken(score_h / cores)} "
+            f"| {machines} | {spoken((start + first) / 3600.0)} | {spoken((start + again) / 3600.0)} "
             f"| {climate_h + score_h:.1f} and {score_h:.2f} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def machine() -> str:
+    """The processor's name, where the system tells it."""
+    try:
+        told_by_system = Path("/proc/cpuinfo").read_text(encoding="utf-8")
+    except OSError:
+        return platform.machine()
+    names = re.findall(r"model name\s*:\s*(.+)", told_by_system)
+    return f"{names[0]}, {len(names)} cores" if names else platform.machine()
 
 
 def spoken(hours: float) -> str:
