@@ -12,6 +12,7 @@ asks for two idle cores.
 from __future__ import annotations
 
 import argparse
+import math
 import platform
 import re
 import resource
@@ -194,8 +195,8 @@ def told(figures: dict[str, Any], places: int) -> str:
     block, start = figures["block"], figures["start_s"]
     gb = [places * figures[name] / 1e6 for name in ("climate_kb", "scores_kb")]
     lines = [
-        f"Measured on {datetime.now(UTC):%Y-%m-%d}, {machine()}, Python {platform.python_version()}, one core "
-        f"unless said; {varieties:,} varieties, {figures['years']} years, {block} sites a part.",
+        f"Measured on {datetime.now(UTC):%Y-%m-%d}, {machine()}, Python {platform.python_version()}, one "
+        f"core unless said; {varieties:,} varieties, {figures['years']} years, {block} sites a part.",
         "",
         "| what | figure |",
         "|---|---|",
@@ -222,8 +223,8 @@ def told(figures: dict[str, Any], places: int) -> str:
     ]
     for machines in MACHINES:
         # More cores than parts are of no use: blocks are then made smaller, so that each core has one.
-        size_of_part = min(block, -(-places // (machines * CORES)))
-        rounds = -(-(-(-places // size_of_part)) // (machines * CORES))
+        size_of_part = min(block, math.ceil(places / (machines * CORES)))
+        rounds = math.ceil(math.ceil(places / size_of_part) / (machines * CORES))
         again = rounds * size_of_part * varieties / figures["rate"]
         first = again + rounds * size_of_part * figures["climate_ms"] / 1000.0
         lines.append(

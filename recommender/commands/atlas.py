@@ -80,9 +80,8 @@ def run(
     from recommender.atlas import sites
     from recommender.suitability.site import Site
 
-    partners = Site(
-        lat=0.0, lon=0.0, **{"neighbours_have_fruit_trees": neighbours}
-    ).neighbours_have_fruit_trees
+    answers = {"lat": 0.0, "lon": 0.0, "neighbours_have_fruit_trees": neighbours}
+    partners = Site.model_validate(answers).neighbours_have_fruit_trees
     asked = [country is not None, listed is not None, grid is not None]
     if sum(asked) != 1:
         raise BadInput(

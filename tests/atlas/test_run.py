@@ -62,13 +62,14 @@ def atlas(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_scores_and_verdicts_are_those_of_single_site_ranking(atlas: Path, warming: float) -> None:
     held, sites = scores_in(atlas), AtlasFolder(atlas).sites()
     assert len(sites) == len(SITES)
-    for row in sites.itertuples():
-        rows = held[(held["site"] == row.site) & (held["warming"] == warming)]
-        if row.name == "At sea":
+    for place in sites.to_dict("records"):
+        rows = held[(held["site"] == place["site"]) & (held["warming"] == warming)]
+        if place["name"] == "At sea":
             assert rows.empty
             continue
-        normals = normals_at(row.lat, row.lon, row.elevation_m)
-        site = Site(lat=row.lat, lon=row.lon, elevation_m=row.elevation_m, neighbours_have_fruit_trees="yes")
+        lat, lon, height = (float(place[name]) for name in ("lat", "lon", "elevation_m"))
+        normals = normals_at(lat, lon, height)
+        site = Site(lat=lat, lon=lon, elevation_m=height, neighbours_have_fruit_trees="yes")
         profile = build_profile(normals, YEARS, warming_degC=warming)
         alone = rank(site, Goals(crops=CROPS), open_catalog(), profile).frame
         both = rows.merge(alone, on=["crop", "variety"], suffixes=("", "_alone"))
