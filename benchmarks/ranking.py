@@ -24,11 +24,11 @@ import pandas as pd
 from benchmarks import scoring_batch
 from recommender import Goals, Site, open_catalog, rank
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
-from recommender.suitability import care, criteria, disease, garden, ranking, uncertainty
+from recommender.suitability import care, criteria, disease, garden, ranking, uncertainty, verdicts
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
 from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.garden_partners import garden_partners
-from recommender.suitability.limits import ENDS
+from recommender.suitability.limits import ENDS, STRIPPED, LOW_NEED_h
 from recommender.suitability.site import climate_of
 from recommender.suitability.timing import timing
 from recommender.suitability.weights import LEAST
@@ -46,7 +46,8 @@ def share(years: np.ndarray, need: float, error: float) -> float:
 
 def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
     """Score and verdict of every variety by `DataFrame.apply`, one row at a time."""
-    profile, _ = climate_of(site)
+    profile, match = climate_of(site)
+    country = match.country_code if match else ""
     all_of = ranking.varieties_of(catalog)
     when = timing(profile, all_of, site.frost_shift)
     kill10, kill90 = criteria.kill_temperatures(catalog.bloom_critical_temps(), all_of.frame["crop"])
@@ -84,7 +85,8 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         **{f"resists_{name}": disease.resistance(all_of, name).value for name in disease.DISEASES},
         general=all_of.disease.value,
         rating=criteria.rated_for_zone(all_of, profile.zone_number),
-        track=ranking.track(catalog, profile, ranking.known_share(all_of), np.arange(len(all_of))),
+        share=ranking.known_share(all_of),
+        track=ranking.track(catalog, profile, country, ranking.known_share(all_of), np.arange(len(all_of))),
         at=np.arange(len(all_of)),
     )
 
@@ -175,6 +177,8 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
             "chill": max(cold, chill(row, -far["need"], 0.0)),
             "season": max(found["season"], season(row, -ENDS["_high"][1])),
         }
+        if not row["by_portions"] and row["need"] <= LOW_NEED_h:
+            high["chill"] = max(high["chill"], STRIPPED)
         kind = "alone" if row["alone"] else "no fruit" if row["male"] else "unknown"
         kind = "partly" if row["gains"] and kind == "unknown" else kind
         partner = criteria.POLLINATION[kind]
@@ -186,18 +190,23 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         by_wishes, trust = ranking.PRESETS["beginner"]
         thin = counted.rating * (1 - row["rating"]) + trust * counted.total * (1 - row["track"])
         value = (1 - by_wishes * (1 - liked)) * math.exp(-thin)
-        verdict = 0 if partner >= ranking.PARTNER_IN_DOUBT else 1
-        ruled_out = doubtful = False
-        for name, limit in ranking.LIMITS.items():
+        verdict = 0 if partner >= verdicts.PARTNER_MISSING else 1
+        known = 1 - (1 - row["share"]) * (1 - row["track"])
+        verdict = (
+            2 if known < verdicts.TOO_LITTLE else max(verdict, 1) if known < verdicts.WELL_KNOWN else verdict
+        )
+        ruled_out = False
+        for name, limit in verdicts.LIMITS.items():
             value *= min(max(found[name], LEAST), 1.0) ** counted.powers[name]
-            hopeless = name != "season" and found[name] < limit.veto * ranking.HOPELESS
+            hopeless = name not in verdicts.NEVER_HOPELESS and found[name] < limit.veto * verdicts.HOPELESS
             ruled_out |= high.get(name, found[name]) < limit.veto or hopeless
-            doubtful |= found[name] < limit.doubtful
-            if found[name] < limit.sound or low.get(name, found[name]) < ranking.UNPROVEN:
+            if found[name] < limit.doubtful:
+                verdict = 2
+            if found[name] < limit.sound or low.get(name, found[name]) < verdicts.UNPROVEN:
                 verdict = max(verdict, 1)
-        verdict = 3 if ruled_out else 2 if doubtful else verdict
-        value *= ranking.RULED_OUT_CEILING if verdict == 3 else 1.0
-        return pd.Series({"score": value, "verdict": ranking.VERDICTS[verdict]})
+        verdict = 3 if ruled_out else verdict
+        value *= verdicts.RULED_OUT_CEILING if verdict == 3 else 1.0
+        return pd.Series({"score": value, "verdict": verdicts.VERDICTS[verdict]})
 
     return frame[["crop", "variety"]].join(frame.apply(score, axis=1))
 

@@ -26,9 +26,10 @@ from recommender.climate.normals import normals_at
 from recommender.climate.profile import build_profile
 from recommender.suitability import batch, criteria, track_record
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
-from recommender.suitability.limits import ENDS
-from recommender.suitability.ranking import HOPELESS, LIMITS, RULED_OUT_CEILING, records_of, varieties_of
+from recommender.suitability.limits import ENDS, STRIPPED, LOW_NEED_h
+from recommender.suitability.ranking import records_of, varieties_of
 from recommender.suitability.timing import timing
+from recommender.suitability.verdicts import HOPELESS, LIMITS, NEVER_HOPELESS, RULED_OUT_CEILING
 from recommender.suitability.weights import LEAST
 
 FAR = ENDS["_high"][1]
@@ -43,7 +44,7 @@ def inputs(
     profile, everyone = feature.profile, varieties_of(catalog)
     tables, weights = records_of(catalog)
     assert tables is not None
-    parts = track_record.track_records(tables, feature.figures[None, :])
+    parts = track_record.track_records(tables, feature.figures[None, :], [feature.country])
     when = timing(profile, everyone)
     kill10, kill90 = criteria.kill_temperatures(catalog.bloom_critical_temps(), everyone.frame["crop"])
     spread, days = np.rint(when.bloom_error).astype(int), feature.coldest.shape[1]
@@ -167,11 +168,13 @@ def by_rows(rows: pd.DataFrame, site: dict[str, Any], catalog: Any) -> np.ndarra
             "chill": max(found["chill"], chill(row, -row["need_far"], 0.0)),
             "season": max(found["season"], season(row, -FAR)),
         }
+        if not row["by_portions"] and row["need"] <= LOW_NEED_h:
+            high["chill"] = max(high["chill"], STRIPPED)
         value = row["liked"] * math.exp(-weights.rating * (1 - row["rating"]) - total * (1 - row["track"]))
         fallen = False
         for name, limit in LIMITS.items():
             value *= min(max(found[name], LEAST), 1.0) ** weights.powers[name]
-            hopeless = name != "season" and found[name] < limit.veto * HOPELESS
+            hopeless = name not in NEVER_HOPELESS and found[name] < limit.veto * HOPELESS
             fallen |= high.get(name, found[name]) < limit.veto or hopeless
         return value * RULED_OUT_CEILING if fallen else value
 
@@ -234,7 +237,8 @@ def query(catalog: Any) -> str:
         "winter": share("coldest", "hardy", hypot("hardy_error", "error_K")),
         "winter_high": share("coldest", "(hardy - hardy_far * hardy_error)", "error_K"),
         "chill": chill("0.0", "1.0"),
-        "chill_high": chill("(-need_far)", "0.0"),
+        "chill_high": f"greatest({chill('(-need_far)', '0.0')}, "
+        f"CASE WHEN NOT by_portions AND need <= {LOW_NEED_h} THEN {STRIPPED} ELSE 0.0 END)",
         "dormancy": f"CASE WHEN evergreen OR NOT early THEN 1.0 ELSE 0.3 + 0.7 * {normal(waking)} END",
         "bloom_frost": f"CASE WHEN evergreen THEN 1.0 ELSE "
         f"0.25 * {kept('before')} + 0.5 * {kept('during')} + 0.25 * {kept('after')} END",
@@ -253,7 +257,7 @@ def query(catalog: Any) -> str:
         for name, limit in LIMITS.items()
     )
     hopeless = " OR ".join(
-        f"{name} < {limit.veto * HOPELESS}" for name, limit in LIMITS.items() if name != "season"
+        f"{name} < {limit.veto * HOPELESS}" for name, limit in LIMITS.items() if name not in NEVER_HOPELESS
     )
     return (
         f"WITH found AS (SELECT site, variety_row, rating, track, liked, {columns} FROM rows "

@@ -22,6 +22,7 @@ from recommender.commands import (
     build,
     climate,
     plan,
+    quality,
     rank,
     serve,
     show,
@@ -47,6 +48,7 @@ app.command("rank")(rank.command)
 app.command("plan")(plan.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
+app.command("quality")(quality.command)
 app.command("climate")(climate.command)
 app.add_typer(swap.app, name="swap")
 app.add_typer(weather.app)

@@ -18,7 +18,9 @@ import pandas as pd
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 from recommender import open_catalog  # noqa: E402
+from recommender.files import write_whole  # noqa: E402
 from recommender.suitability.agreement import fitted, summary_row  # noqa: E402
+from recommender.suitability.track_record import kernel_of  # noqa: E402
 from recommender.suitability.validation import Validation  # noqa: E402
 from recommender.suitability.weights import HAND, Weights  # noqa: E402
 
@@ -26,28 +28,20 @@ TARGET = ROOT / "datasets" / "score_weights.csv"
 
 
 def listed(weights: Weights) -> dict[tuple[str, str], float]:
-    """(part, term) -> weight."""
+    """(part, term) -> weight; the kernel beside them, by hand where the weights name none."""
     return {
         **{("power", name): value for name, value in weights.powers.items()},
         ("record", "rating"): weights.rating,
         **{("record", name): value for name, value in weights.record.items()},
+        **{("kernel", name): value for name, value in kernel_of(weights).by_name().items()},
     }
 
 
-def put(path: Path, text: str) -> None:
-    """Write a file in one step."""
-    partial = path.with_name(path.name + ".partial")
-    partial.write_text(text, encoding="utf-8")
-    partial.replace(path)
-
-
-def main() -> int:
-    """Fit, compare, write."""
-    validation = Validation(open_catalog())
-    weights, final = fitted(validation)
+def write(validation: Validation, weights: list[Weights], final: Weights) -> dict[str, object]:
+    """Compare the weights fitted elsewhere with those set by hand, and write both and which are used."""
     cases = validation.cases()
-    learned = summary_row(validation, cases, validation.scores(lambda index: weights[index]))
-    hand = summary_row(validation, cases, validation.scores(lambda _: HAND))
+    learned = summary_row(validation, cases, validation.scores(weights))
+    hand = summary_row(validation, cases, validation.scores([HAND] * len(weights)))
     better = learned["auc"] > hand["auc"] and learned["pairs_in_order"] >= hand["pairs_in_order"]
     frame = pd.DataFrame(
         [
@@ -57,10 +51,17 @@ def main() -> int:
         columns=["term", "part", "hand", "learned"],
     )
     frame["used"] = frame["learned" if better else "hand"]
-    put(TARGET, frame.sort_values(["part", "term"]).to_csv(index=False, lineterminator="\n"))
-    errors = {"used": "learned" if better else "hand", "learned": learned, "hand": hand}
-    put(TARGET.with_suffix(".json"), json.dumps(errors, indent=1) + "\n")
+    errors: dict[str, object] = {"used": "learned" if better else "hand", "learned": learned, "hand": hand}
+    write_whole(TARGET, frame.sort_values(["part", "term"]).to_csv(index=False, lineterminator="\n"))
+    write_whole(TARGET.with_suffix(".json"), json.dumps(errors, indent=1) + "\n")
     sys.stdout.write(f"{json.dumps(errors, indent=1)}\n{frame.to_string(index=False)}\n")
+    return errors
+
+
+def main() -> int:
+    """Fit, compare, write."""
+    validation = Validation(open_catalog())
+    write(validation, *fitted(validation))
     return 0
 
 

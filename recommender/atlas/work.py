@@ -20,8 +20,8 @@ from recommender.atlas.folder import About, AtlasFolder, Part
 from recommender.errors import BadInput, StorageFault
 from recommender.suitability.batch import Plan, Scores, plan, scored
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import VERDICTS
 from recommender.suitability.site import YesNo
+from recommender.suitability.verdicts import VERDICTS
 
 _WORDS = pa.array(VERDICTS)
 FILES_AT_ONCE = 8

@@ -47,8 +47,8 @@ SEASON_PLACE = {
 }  # fmt: skip
 SEASON_ERROR_SHARE, OFFSET_ERROR_D, BLOOM_TO_HARVEST_ERROR_D = 0.5, 5.0, 8.0
 WIDEST_OFFSET_INTERVAL_D = 60.0
-# Doubt of a harvest date whose place is not told, and how many counts of days make a scale of their own.
-DATE_ERROR_D, SAME_SCALE = 12.0, 20
+# How many counts of days make a scale of their own.
+SAME_SCALE = 20
 Z80 = 1.2816
 LONGEST_HANG_D = 240.0
 ALL_YEAR_GAP_D = 14.0
@@ -61,8 +61,7 @@ class RipeningNeeds:
     days: from full bloom to first picking at 17 degC, NaN where a window is used; window_start, window_end:
     day of the northern year of a published window, NaN where days are used; error_d: of the date, beside that
     of bloom; picking_d: days of picking; storage_d: days that fruit keeps, 0 where unknown; told_by:
-    bloom to harvest | published offset | ripening season | harvest date | window |
-    crop; standing: published | estimated.
+    bloom to harvest | published offset | ripening season | window | crop; standing: published | estimated.
     """
 
     days: Floats
@@ -178,7 +177,6 @@ def ripening_needs(
         error[known] = np.hypot(crop_error, np.broadcast_to(doubt, value.shape))[known]
 
     words = traits["ripening_season"] if "ripening_season" in traits else pd.Series([None] * len(crop))
-    tell(usual + _by_date(traits, crop, sd), DATE_ERROR_D, "harvest date")
     by_word = words.astype(object).map(SEASON_PLACE).to_numpy(dtype=float)
     tell(usual + by_word * sd, SEASON_ERROR_SHARE * sd, "ripening season")
     offset, doubt = centred_offset(traits, crop)
@@ -218,16 +216,6 @@ def days_from_bloom(traits: pd.DataFrame, crop: Texts, usual: Floats) -> Floats:
     grouped = pd.Series(days).groupby(crop)
     level = np.where(grouped.transform("count") >= SAME_SCALE, grouped.transform("median") - usual, 0.0)
     return np.asarray(days - level, dtype=np.float64)
-
-
-def _by_date(traits: pd.DataFrame, crop: Texts, sd: Floats) -> Floats:
-    """Days (V,) by which a published first day of harvest lies off its crop's median, the place untold; NaN
-    where fewer than five are known or it lies beyond three standard deviations (another hemisphere)."""
-    start = _numbers(traits, "harvest_start")
-    grouped = pd.Series(start).groupby(crop)
-    centre = np.where(grouped.transform("count") >= 5, grouped.transform("median"), np.nan)
-    off = (start - centre + YEAR_DAYS / 2.0) % YEAR_DAYS - YEAR_DAYS / 2.0
-    return np.asarray(np.where(np.abs(off) <= 3.0 * sd, off, np.nan), dtype=np.float64)
 
 
 def _windows(traits: pd.DataFrame, crop: Texts, parameters: pd.DataFrame) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -145,6 +145,16 @@ def places_of(country: str | None = None) -> pd.DataFrame:
     Raises UnknownName for a country that is not known.
     """
     return _open_gazetteer(datasets_folder()).listed(country)
+
+
+@lru_cache(maxsize=4096)
+def country_at(lat: float, lon: float) -> str:
+    """Two-letter country of the place nearest to a point [degrees]; near a border it may be the other one.
+
+    Raises BadInput for coordinates out of range.
+    """
+    lat, lon = checked_coordinates(lat, lon)
+    return _open_gazetteer(datasets_folder()).country_at(lat, lon)
 
 
 def nearest_stations(lat: float, lon: float, n: int = 5) -> list[StationNearby]:
@@ -289,6 +299,20 @@ class Gazetteer:
                 "population": frame["population"].astype("int64"),
             }
         ).reset_index(drop=True)
+
+    @cached_property
+    def _points(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_]]:
+        with self._lock:
+            table = self._file.read(columns=["lat", "lon", "country_code"])
+        lat, lon = (table[name].to_numpy() / 1000.0 for name in ("lat", "lon"))
+        return lat, lon, np.asarray(table["country_code"].to_numpy(zero_copy_only=False), dtype=object)
+
+    def country_at(self, lat: float, lon: float) -> str:
+        """Two-letter country of the place nearest to a point [degrees]."""
+        lats, lons, countries = self._points
+        near = np.flatnonzero(np.abs(lats - lat) < 2.0)
+        rows = near if near.size else np.arange(len(lats))
+        return str(countries[rows[np.argmin(distance_km(lat, lon, lats[rows], lons[rows]))]])
 
     def label(self, row: int) -> str:
         """`name, region, country` of a row."""

@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.climate.places import country_at
 from recommender.errors import BadInput
 from recommender.suitability import care, criteria, disease, limits, track_record
 from recommender.suitability.dates import Dates, Kinds, dates_of, kinds_of
@@ -28,20 +29,23 @@ from recommender.suitability.garden import Around, asked
 from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import (
-    LIMITS,
     PRESETS,
-    RULED_OUT_CEILING,
-    VERDICTS,
     WITHOUT_LISTS,
-    is_ruled_out,
     known_share,
     records_of,
     taken,
     varieties_of,
-    verdicts,
     wishes,
 )
 from recommender.suitability.site import Site, YesNo
+from recommender.suitability.verdicts import (
+    LIMITS,
+    RULED_OUT,
+    RULED_OUT_CEILING,
+    evidence,
+    is_ruled_out,
+    verdicts,
+)
 from recommender.suitability.weights import Weights, living, standing
 
 if TYPE_CHECKING:
@@ -57,18 +61,18 @@ READ = ("crop", "variety", "zone_min", "heat_need")
 """Columns of the catalog's wide table that a criterion still reads as a column."""
 SITES_AT_ONCE, ROWS_AT_ONCE = 256, 16
 """Sites in one matrix product, and sites whose scores stay in the cache of one core."""
-RULED_OUT = VERDICTS.index("ruled out")
 
 
 @dataclass(frozen=True, eq=False)
 class SiteFeatures:
     """What is prepared of a climate once: the profile, the coldest night around each day (Y, D) [degC], the
-    figures that the track record compares (F,), when each kind of variety blooms and ripens, and how hard
-    each disease presses (D,)."""
+    figures that the track record compares (F,), the country, when each kind of variety blooms and ripens, and
+    how hard each disease presses (D,)."""
 
     profile: Profile
     coldest: Floats
     figures: Floats
+    country: str
     dates: Dates
     pressure: Floats
 
@@ -79,7 +83,8 @@ class Climates:
 
     zone (S,); error_K, error_hours, error_portions (S,): of the coldest night, of chill hours and portions;
     annual_min, chill_hours_below_7, chill_hours_0_7, chill_portions, gdd10 (S, Y): as in `Profile`; figures
-    (S, F): of the track record; pressure (S, D): of diseases; bloom_frost (S, Kb) and season (S, Ks) with its
+    (S, F): of the track record; country (S,): its two letters; pressure (S, D): of diseases;
+    bloom_frost (S, Kb) and season (S, Ks) with its
     ends: the criteria that days decide, for each kind of variety. An end is worked out where a verdict can
     hang on it, the low one where the season may be sound and the high one where it may be vetoed.
     """
@@ -94,6 +99,7 @@ class Climates:
     chill_portions: Floats
     gdd10: Floats
     figures: Floats
+    country: NDArray[np.str_]
     pressure: Floats
     bloom_frost: Floats
     season: Floats
@@ -110,7 +116,7 @@ class Climates:
 
 @dataclass(frozen=True, eq=False)
 class Scores:
-    """score (S, V) in [0, 1], verdict (S, V) as its place in `ranking.VERDICTS`."""
+    """score (S, V) in [0, 1], verdict (S, V) as its place in `verdicts.VERDICTS`."""
 
     score: Floats
     verdict: NDArray[np.int8]
@@ -187,7 +193,8 @@ def features_of(profile: Profile, ready: Plan) -> SiteFeatures:
     figures = track_record.climate_of(profile)
     coldest = criteria.coldest_fortnight(profile.tmin)
     pressure = np.array([disease.pressure(name, weather, "unknown") for name in ready.wished.diseases])
-    return SiteFeatures(profile, coldest, figures, dates_of(profile, ready.days), pressure)
+    country = country_at(profile.lat, profile.lon)
+    return SiteFeatures(profile, coldest, figures, country, dates_of(profile, ready.days), pressure)
 
 
 def _group(varieties: Varieties, *figures: NDArray[np.generic]) -> Group:
@@ -196,6 +203,13 @@ def _group(varieties: Varieties, *figures: NDArray[np.generic]) -> Group:
     kinds = taken(varieties, first)
     kinds = replace(kinds, frame=kinds.frame[[name for name in READ if name in kinds.frame]])
     return Group(kinds, np.ravel(of))
+
+
+def _unrated(varieties: Varieties) -> tuple[Floats, Floats]:
+    """Hardiness and its error where a variety has no rating, which stand in for it."""
+    rated = np.isfinite(criteria.number(varieties.frame, "zone_min"))
+    hardy = varieties.hardiness
+    return np.where(rated, 0.0, hardy.value), np.where(rated, 0.0, hardy.error)
 
 
 def plan(catalog: Catalog, goals: Goals | None = None, neighbours: YesNo = "unknown") -> Plan:
@@ -245,7 +259,7 @@ def plan(catalog: Catalog, goals: Goals | None = None, neighbours: YesNo = "unkn
             varieties, varieties.defaults["warmth_fails"].to_numpy(),
             varieties.defaults["warmth_good"].to_numpy(), varieties.ripe_class.value, warmth,
         ),
-        rating=_group(varieties, criteria.number(varieties.frame, "zone_min")),
+        rating=_group(varieties, criteria.number(varieties.frame, "zone_min"), *_unrated(varieties)),
         days=kinds_of(
             everyone, rows, criteria.kill_temperatures(catalog.bloom_critical_temps(), everyone.frame["crop"])
         ),
@@ -311,6 +325,7 @@ def stacked(sites: Sequence[SiteFeatures], ready: Plan, ends: Sequence[str] = li
         chill_portions=by_year("chill_portions"),
         gdd10=by_year("gdd10"),
         figures=np.stack([site.figures for site in sites]),
+        country=np.array([site.country for site in sites], dtype="U2"),
         pressure=np.stack([site.pressure for site in sites]),
         bloom_frost=np.stack(frost),
         **{name: np.stack([each[name] for each in season]) for name in season[0]},
@@ -342,12 +357,11 @@ def _limits(sites: Climates, ready: Plan, ends: Sequence[str]) -> dict[str, tupl
     }
 
 
-def _tracks(figures: Floats, ready: Plan) -> Floats:
+def _tracks(sites: Climates, ready: Plan) -> Floats:
     if ready.records is None:
-        return np.broadcast_to(ready.share, (len(figures), ready.size))
-    found = track_record.combined(
-        track_record.track_records(ready.records, figures), dict(ready.counted.record)
-    )
+        return np.broadcast_to(ready.share, (len(sites), ready.size))
+    parts = track_record.track_records(ready.records, sites.figures, sites.country.tolist())
+    found = track_record.combined(parts, dict(ready.counted.record))
     return found if len(ready.rows) == found.shape[1] else found[:, ready.rows]
 
 
@@ -378,8 +392,10 @@ def _scored(
     rating = criteria.rated_for_zone(ready.rating.kinds, sites.zone[:, None]).take(ready.rating.of, axis=1)
     value = living(found, ready.counted.powers)
     value *= ready.wished.factor(sites.pressure, found["winter"], found["bloom_frost"])
-    value *= standing(rating, _tracks(sites.figures, ready), ready.counted, ready.trust)
+    record = _tracks(sites, ready)
+    value *= standing(rating, record, ready.counted, ready.trust)
     if with_verdicts:
+        found["evidence"] = evidence(ready.share, record)
         verdict = verdicts(found, ready.wished.judged).astype(np.int8)
     else:
         verdict = np.where(is_ruled_out(found), RULED_OUT, 0).astype(np.int8)
@@ -398,7 +414,7 @@ def score_batch(sites: Sequence[SiteFeatures], catalog: Catalog, ready: Plan | N
     for count in np.unique(seasons):
         rows = np.flatnonzero(seasons == count)
         score[rows] = scored(
-            stacked([sites[int(row)] for row in rows], ready, ("_high",)), ready, False
+            stacked([sites[row] for row in rows.tolist()], ready, ("_high",)), ready, False
         ).score
     return score
 

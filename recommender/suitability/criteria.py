@@ -22,12 +22,14 @@ from scipy.special import ndtr
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.expectations import (
+    ZONES_PER_K,
     Trait,
     Varieties,
     mapped,
     number,
     text,
     zone_bound,
+    zone_of_hardiness,
 )
 from recommender.suitability.shares import normal, share_above
 
@@ -53,8 +55,8 @@ CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
 # doublings (estimated).
 WAKING_RATIO = 7.0
 WAKING_SPREAD = 0.8
-# A variety nobody rated stands as one that falls half a zone short (estimated).
-UNRATED = 0.75
+# A variety nobody rated stands this much below what its expected hardiness would be rated (estimated).
+UNRATED = 0.1
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
@@ -82,14 +84,24 @@ def safe_zone(site_zone: float) -> float:
 
 
 def rated_for_zone(varieties: Varieties, site_zone: Floats | float) -> Floats:
-    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
-    unrated.
+    """How far the zone a variety is sold for reaches the site's (V,): 1 if it does, 0 at two zones short;
+    unrated, what is to be expected of its hardiness, less UNRATED.
 
-    site_zone: number of the site's zone, or of many sites (S, 1). Winter survival asks the same of temperatures and allows for their
-    error; the rating is what the trade goes by, and what published lists follow.
+    site_zone: number of the site's zone (7.5 = 7b), or a column (S, 1) of them. Winter survival asks the same
+    of temperatures and allows for their error; the rating is what the trade goes by, and what published lists
+    follow.
     """
-    short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
-    return np.where(np.isfinite(short), 1.0 - short / 2.0, UNRATED)
+    rated = number(varieties.frame, "zone_min")
+    usual = zone_of_hardiness(varieties.hardiness.value)
+    spread = np.maximum(varieties.hardiness.error * ZONES_PER_K, 1e-6)
+
+    def short_of(zone: Floats | float) -> Floats:
+        apart = (usual - zone) / spread
+        return np.asarray(spread * (apart * normal(apart) + np.exp(-0.5 * apart**2) / np.sqrt(2.0 * np.pi)))
+
+    likely = np.clip(1.0 - (short_of(site_zone) - short_of(site_zone + 2.0)) / 2.0 - UNRATED, 0.0, 1.0)
+    known = np.isfinite(rated)
+    return np.where(known, 1.0 - np.clip(np.where(known, rated, 0.0) - site_zone, 0.0, 2.0) / 2.0, likely)
 
 
 def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: Floats | float) -> Floats:

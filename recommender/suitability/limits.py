@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
 ENDS: dict[str, tuple[float, float]] = {"_low": (1.0, 1.0), "_high": (-1.0, 2.0)}
 BOTH = tuple(ENDS)
+# Trees that need no more chill than this [h] can be made to crop without any, by stripping their leaves after
+# harvest, as is done in the tropics (common practice): too little chill makes them doubtful, never ruled out.
+LOW_NEED_h, STRIPPED = 300.0, 0.25
 
 
 def steps(end: str, known: NDArray[np.bool_]) -> Floats:
@@ -68,6 +71,9 @@ def chill(
     found = {"chill": criteria.enough_chill(*years)}
     for end in ends:
         found[f"chill{end}"] = criteria.enough_chill(*years, steps(end, known))
+    if "_high" in ends:
+        low = ~varieties.by_portions & (varieties.chill_hours.value <= LOW_NEED_h)
+        found["chill_high"] = np.where(low, np.maximum(found["chill_high"], STRIPPED), found["chill_high"])
     return _within(found, "chill")
 
 

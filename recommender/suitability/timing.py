@@ -48,8 +48,9 @@ class Timing:
 
     @property
     def bears(self) -> NDArray[np.bool_]:
-        """Whether a variety flowers at all in a year (V, Y): it does not where it got far too little chill."""
-        return self.harvest < NEVER
+        """Whether a variety flowers in a year (V, Y), where it is chill that it lacks. Where no winter falls
+        short of its need, a year without flowers is too cool for it: it counts as borne, and as never ripe."""
+        return (self.harvest < NEVER) | ~self.blooms.chill_failure.any(axis=1)[:, None]
 
     def taken(self, rows: Days) -> Timing:
         """The same of some varieties."""

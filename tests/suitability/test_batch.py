@@ -12,7 +12,7 @@ from recommender.climate.normals import normals_at
 from recommender.climate.profile import build_profile
 from recommender.errors import BadInput
 from recommender.suitability.batch import Plan, features_of, plan, score_batch, scored, stacked
-from recommender.suitability.ranking import VERDICTS
+from recommender.suitability.verdicts import VERDICTS
 
 # Geneva (New York), the Gulf coast, Manitoba, Tasmania and Hawaii: cold, mild, harsh, southern and without
 # chill.

@@ -9,8 +9,9 @@ import pytest
 
 from recommender.errors import UnknownName
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import LIMITS, PRESETS, VERDICTS, Ranking, rank
+from recommender.suitability.ranking import PRESETS, Ranking, rank
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import LIMITS, VERDICTS
 from tests.suitability.invented import InventedCatalog, climate
 
 HERE = Site(place="Withy Hollow")

@@ -13,8 +13,9 @@ from hypothesis.extra.numpy import arrays
 from recommender import open_catalog
 from recommender.suitability import uncertainty
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import LIMITS, VERDICTS, Ranking, rank
+from recommender.suitability.ranking import Ranking, rank
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import LIMITS, VERDICTS
 from tests.suitability.invented import InventedCatalog, climate
 
 HERE = Site(place="Withy Hollow")

@@ -8,8 +8,9 @@ import numpy as np
 
 from recommender.suitability import whatif
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import VERDICTS, Ranking, rank
+from recommender.suitability.ranking import Ranking, rank
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import VERDICTS
 from tests.suitability.invented import InventedCatalog, climate
 
 HERE = Site(place="Withy Hollow")
