@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -135,6 +136,15 @@ def find_place(text: str) -> PlaceMatch:
     others = tuple(dict.fromkeys(gazetteer.label(row) for row in found[1:]))
     first = gazetteer.match(int(found[0]))
     return replace(first, others=tuple(other for other in others if other != first.label)[:MOST_OTHERS])
+
+
+def places_of(country: str | None = None) -> pd.DataFrame:
+    """All places of a country (its name or two-letter code), of the world without one: name, region, country,
+    lat, lon [degrees], elevation_m [m], population.
+
+    Raises UnknownName for a country that is not known.
+    """
+    return _open_gazetteer(datasets_folder()).listed(country)
 
 
 @lru_cache(maxsize=4096)
@@ -259,6 +269,36 @@ class Gazetteer:
             scored = [entry for entry, keep in zip(scored, kept, strict=True) if keep] or scored
         likely = sorted(scored, key=lambda entry: (-round(entry[1]), -int(self._population[entry[2]])))
         return list(dict.fromkeys(self.label(row) for _, _, row in likely))[:SUGGESTIONS]
+
+    def listed(self, country: str | None) -> pd.DataFrame:
+        """The places of a country, or all of them, most people first."""
+        wanted = [name for name in _DETAILS if name != "region_code"]
+        with self._lock:
+            table = self._file.read(columns=[*wanted, "population"])
+        frame = table.to_pandas()
+        if country is not None:
+            key = folded(country)
+            code = _COUNTRY_WORDS.get(key, key.upper())
+            names = frame["country"].astype(str)
+            rows = (frame["country_code"].astype(str) == code) | (names.map(folded) == key)
+            if not rows.any():
+                from rapidfuzz import process
+
+                known = sorted(set(names))
+                near = [match[0] for match in process.extract(country, known, limit=SUGGESTIONS)]
+                raise UnknownName("country", country, near)
+            frame = frame[rows]
+        return pd.DataFrame(
+            {
+                "name": frame["name"].astype(str),
+                "region": frame["region"].astype(str),
+                "country": frame["country"].astype(str),
+                "lat": frame["lat"] / 1000.0,
+                "lon": frame["lon"] / 1000.0,
+                "elevation_m": frame["elevation_m"].astype(float),
+                "population": frame["population"].astype("int64"),
+            }
+        ).reset_index(drop=True)
 
     @cached_property
     def _points(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_]]:

@@ -37,7 +37,7 @@ from recommender.suitability.ranking import (
     varieties_of,
     wishes,
 )
-from recommender.suitability.site import Site
+from recommender.suitability.site import Site, YesNo
 from recommender.suitability.verdicts import (
     LIMITS,
     RULED_OUT,
@@ -212,12 +212,13 @@ def _unrated(varieties: Varieties) -> tuple[Floats, Floats]:
     return np.where(rated, 0.0, hardy.value), np.where(rated, 0.0, hardy.error)
 
 
-def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
+def plan(catalog: Catalog, goals: Goals | None = None, neighbours: YesNo = "unknown") -> Plan:
     """Make a catalog ready for sites about which nothing but the climate is known.
 
-    goals: as for `rank`; only `goals.crops` are scored, all without. Raises BadInput for goals that need a
-    garden.
+    goals: as for `rank`; only `goals.crops` are scored, all without. neighbours: whether fruit trees stand
+    near by everywhere, as a site answers it. Raises BadInput for goals that need a garden.
     """
+    somewhere = NOWHERE.model_copy(update={"neighbours_have_fruit_trees": neighbours})
     goals = goals if goals is not None else Goals()
     if goals.will_cover or goals.native:
         raise BadInput(
@@ -232,7 +233,7 @@ def plan(catalog: Catalog, goals: Goals | None = None) -> Plan:
     varieties = taken(everyone, rows) if crops else everyone
     hardy, hours, portions = varieties.hardiness, varieties.chill_hours, varieties.chill_portions
     partners = garden_partners(catalog, [], rows, None)
-    wished, weights = wishes(varieties, partners, NOWHERE, goals)
+    wished, weights = wishes(varieties, partners, somewhere, goals)
     around = Around(None, "", catalog.crops(), catalog.rootstocks(), catalog.cautions())
     years = care.years_to_crop(varieties.frame, around.crops)
     more, more_weights = asked(varieties, NOWHERE, goals, around, years)

@@ -97,7 +97,7 @@ def rated_for_zone(varieties: Varieties, site_zone: Floats | float) -> Floats:
 
     def short_of(zone: Floats | float) -> Floats:
         apart = (usual - zone) / spread
-        return np.asarray(spread * (apart * ndtr(apart) + np.exp(-0.5 * apart**2) / np.sqrt(2.0 * np.pi)))
+        return np.asarray(spread * (apart * normal(apart) + np.exp(-0.5 * apart**2) / np.sqrt(2.0 * np.pi)))
 
     likely = np.clip(1.0 - (short_of(site_zone) - short_of(site_zone + 2.0)) / 2.0 - UNRATED, 0.0, 1.0)
     known = np.isfinite(rated)
