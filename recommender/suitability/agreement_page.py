@@ -124,6 +124,10 @@ WHY = {
 }
 
 
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}." if words else ""
+
+
 def _failures(report: Report) -> list[str]:
     """Which recommended varieties are ruled out, by what, and which pairs stand in the wrong order."""
     lines = []
@@ -137,7 +141,7 @@ def _failures(report: Report) -> list[str]:
         where = "; ".join(
             f"{region} ({', '.join(part['variety'])})" for region, part in rows.groupby("region")
         )
-        lines.append(f"  - by {criterion}: {where}. {WHY.get(str(criterion), '').capitalize()}.")
+        lines.append(f"  - by {criterion}: {where}. {_sentence(WHY.get(str(criterion), ''))}")
     pairs = report.failures[report.failures["kind"] == "pair"]
     told = "; ".join(
         f"{row.region}, {row.crop}: {row.variety} below {row.other}" for row in pairs.itertuples(index=False)
