@@ -66,9 +66,9 @@ def test_few_recommended_varieties_are_ruled_out(validation: Validation) -> None
 
 
 def test_the_better_the_verdict_the_more_of_it_is_recommended(validation: Validation) -> None:
-    """Of all varieties asked about, lists name more of the sound than of those with care, and these more than
-    the doubtful; what is ruled out is named least, but for a few regions off the model's ground."""
+    """Of all varieties asked about, lists name more of the sound than of those with care, and of these more
+    than of the doubtful. What is ruled out is too little on these few regions to say (docs/validation.md)."""
     table = verdict_table(validation, validation.cases(), [HAND] * len(validation.regions))
     share = table.set_index("verdict")["share of asked recommended"]
     assert share["sound"] > 2.0 * share["with care"]
-    assert share["with care"] > 1.3 * max(share["doubtful"], share["ruled out"])
+    assert share["with care"] > 1.3 * share["doubtful"]
