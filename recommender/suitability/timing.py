@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,10 +47,11 @@ class Timing:
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
 
-    @property
+    @cached_property
     def bears(self) -> NDArray[np.bool_]:
         """Whether a variety flowers in a year (V, Y), where it is chill that it lacks. Where no winter falls
-        short of its need, a year without flowers is too cool for it: it counts as borne, and as never ripe."""
+        short of its need, a year without flowers is too cool for it: it counts as borne, and as never
+        ripe."""
         return (self.harvest < NEVER) | ~self.blooms.chill_failure.any(axis=1)[:, None]
 
     def taken(self, rows: Days) -> Timing:
