@@ -2,7 +2,8 @@
 
 In comes the catalog; out goes one row a criterion: weight set by hand, learned, and used. Learned weights are
 used only if, on regions left out of the fit, their mean AUC is higher and no fewer explicit pairs stand in
-order. The errors of both go to score_weights.json beside it.
+order. The errors of both go to score_weights.json beside it, and what `orchardwright validate` measures of
+the weights that ship to docs/validation.md and docs/validation.svg.
 
     python datasets/build/fit_weights.py
 """
@@ -19,7 +20,8 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 from recommender import open_catalog  # noqa: E402
 from recommender.files import write_whole  # noqa: E402
-from recommender.suitability.agreement import fitted, summary_row  # noqa: E402
+from recommender.suitability.agreement import fitted, report, summary_row  # noqa: E402
+from recommender.suitability.agreement_page import draw, write_page  # noqa: E402
 from recommender.suitability.track_record import kernel_of  # noqa: E402
 from recommender.suitability.validation import Validation  # noqa: E402
 from recommender.suitability.weights import HAND, Weights  # noqa: E402
@@ -59,9 +61,15 @@ def write(validation: Validation, weights: list[Weights], final: Weights) -> dic
 
 
 def main() -> int:
-    """Fit, compare, write."""
+    """Fit, compare, write; then the page and plot that say how well they do."""
     validation = Validation(open_catalog())
-    write(validation, *fitted(validation))
+    fits = fitted(validation)
+    write(validation, *fits)
+    # The weights just written are those the page is about.
+    validation.catalog = open_catalog()
+    found = report(validation, fits=fits)
+    write_page(validation, found, fits, ROOT / "docs" / "validation.md")
+    draw(found, ROOT / "docs" / "validation.svg")
     return 0
 
 

@@ -16,11 +16,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 STEPS = (
-    ("datasets/build/build_variety_regions.py",),
-    ("datasets/build/build_region_climates.py",),
-    ("datasets/build/build_estimates.py",),
-    ("datasets/build/fit_weights.py",),
-    ("-m", "recommender.cli", "validate", "--page", "docs/validation.md", "--plot", "docs/validation.svg"),
+    "datasets/build/build_variety_regions.py",
+    "datasets/build/build_region_climates.py",
+    "datasets/build/build_estimates.py",
+    "datasets/build/fit_weights.py",
 )
 
 
@@ -30,8 +29,8 @@ def main() -> int:
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONPATH": str(ROOT)}
     for step in STEPS:
         begun = time.monotonic()
-        done = subprocess.run([sys.executable, *step], cwd=ROOT, env=environment, check=False)
-        sys.stdout.write(f"{' '.join(step)}: {time.monotonic() - begun:.0f} s\n")
+        done = subprocess.run([sys.executable, step], cwd=ROOT, env=environment, check=False)
+        sys.stdout.write(f"{step}: {time.monotonic() - begun:.0f} s\n")
         sys.stdout.flush()
         if done.returncode:
             return done.returncode

@@ -9,7 +9,6 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
-from recommender.files import write_whole
 
 if TYPE_CHECKING:
     from recommender.suitability.agreement import Report
@@ -52,7 +51,7 @@ def command(
     """
     from recommender import open_catalog
     from recommender.suitability.agreement import fitted, report
-    from recommender.suitability.agreement_page import agreement_page, draw
+    from recommender.suitability.agreement_page import draw, write_page
     from recommender.suitability.validation import Validation
 
     with console.progress("Opening the catalog") as told:
@@ -63,9 +62,7 @@ def command(
     if plot is not None:
         draw(found, plot)
     if page is not None:
-        other = report(Validation(catalog, same_state=False, like=validation), fits=fits)
-        everybody = report(validation, everyone=True, fits=fits)
-        write_whole(page, agreement_page(found, other, everybody))
+        write_page(validation, found, fits, page)
     if as_json:
         from recommender.outputs import json_text
 

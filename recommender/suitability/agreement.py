@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Cases = Sequence[tuple[int, Case]]
+# Weights of each region, fitted without its fold, and those fitted on all.
+Fits = tuple[list[Weights], Weights]
 WITH, WITHOUT = "with track record", "without track record"
 LEARNED, BY_HAND = "weights learned elsewhere", "weights set by hand"
 UNLISTED = "with track record, varieties no other list names"
@@ -58,7 +60,7 @@ class Report:
         }
 
 
-def fitted(validation: Validation) -> tuple[list[Weights], Weights]:
+def fitted(validation: Validation) -> Fits:
     """The weights of each region, kernel and all fitted without its fold, and those fitted on all."""
     cases = validation.cases()
     folds = validation.folds
@@ -198,9 +200,7 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
     return pd.DataFrame(rows, columns=["criterion", "auc_change", "places_moved"])
 
 
-def report(
-    validation: Validation, everyone: bool = False, fits: tuple[list[Weights], Weights] | None = None
-) -> Report:
+def report(validation: Validation, everyone: bool = False, fits: Fits | None = None) -> Report:
     """Everything that is measured. everyone: also ask about varieties known only from the records left out;
     fits: what `fitted` found for the same regions (default: fitted anew)."""
     learned, final = fits if fits is not None else fitted(validation)

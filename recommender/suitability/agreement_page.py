@@ -9,8 +9,9 @@ import altair as alt
 import pandas as pd
 
 from recommender.drawing_files import save_chart
-from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Report
-from recommender.suitability.validation import RULES
+from recommender.files import write_whole
+from recommender.suitability.agreement import UNLISTED, WITH, WITHOUT, Fits, Report, report
+from recommender.suitability.validation import RULES, Validation
 
 DRAWN = (WITH, WITHOUT, *RULES)
 
@@ -123,6 +124,10 @@ WHY = {
 }
 
 
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}." if words else ""
+
+
 def _failures(report: Report) -> list[str]:
     """Which recommended varieties are ruled out, by what, and which pairs stand in the wrong order."""
     lines = []
@@ -136,13 +141,19 @@ def _failures(report: Report) -> list[str]:
         where = "; ".join(
             f"{region} ({', '.join(part['variety'])})" for region, part in rows.groupby("region")
         )
-        lines.append(f"  - by {criterion}: {where}. {WHY.get(str(criterion), '').capitalize()}.")
+        lines.append(f"  - by {criterion}: {where}. {_sentence(WHY.get(str(criterion), ''))}")
     pairs = report.failures[report.failures["kind"] == "pair"]
     told = "; ".join(
         f"{row.region}, {row.crop}: {row.variety} below {row.other}" for row in pairs.itertuples(index=False)
     )
     lines.append(f"- Explicit pairs out of order: {told or 'none'}.")
     return lines
+
+
+def write_page(validation: Validation, found: Report, fits: Fits, path: Path) -> None:
+    """Write the page: `found` is the report on the validation; the two others on it are worked out."""
+    other = report(Validation(validation.catalog, same_state=False, like=validation), fits=fits)
+    write_whole(path, agreement_page(found, other, report(validation, everyone=True, fits=fits)))
 
 
 def agreement_page(report: Report, source_only: Report, everyone: Report) -> str:

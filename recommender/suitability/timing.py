@@ -50,9 +50,9 @@ class Timing:
     @cached_property
     def bears(self) -> NDArray[np.bool_]:
         """Whether a variety flowers in a year (V, Y), where it is chill that it lacks. Where no winter falls
-        short of its need, a year without flowers is too cool for it: it counts as borne, and as never
-        ripe."""
-        return (self.harvest < NEVER) | ~self.blooms.chill_failure.any(axis=1)[:, None]
+        short of its need, a year without flowers is too cool: it counts as borne, and as never ripe."""
+        unchilled = np.asarray(self.blooms.chill_failure.any(axis=1))
+        return np.asarray((self.harvest < NEVER) | ~unchilled[:, None])
 
     def taken(self, rows: Days) -> Timing:
         """The same of some varieties."""

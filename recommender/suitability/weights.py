@@ -47,7 +47,7 @@ class Weights:
 
 
 HAND = Weights(
-    powers={"winter": 2.1, "chill": 2.1, "dormancy": 0.6, "bloom_frost": 0.9, "season": 0.2, "warmth": 0.9},
+    powers={"winter": 1.4, "chill": 1.4, "dormancy": 0.4, "bloom_frost": 0.6, "season": 0.1, "warmth": 0.3},
     rating=0.3,
     record={
         "recommended": 0.8,

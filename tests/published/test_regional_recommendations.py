@@ -38,9 +38,7 @@ def test_recommended_varieties_stand_above_the_others_of_their_crop(validation: 
 
 
 def test_the_model_is_ahead_of_every_plain_rule(validation: Validation) -> None:
-    ours = measured(validation, validation.cases(), by_hand(validation))[0][
-        "auc"
-    ].mean()
+    ours = measured(validation, validation.cases(), by_hand(validation))[0]["auc"].mean()
     for name, scores in plain_rules(validation).items():
         assert ours > measured(validation, validation.cases(), scores)[0]["auc"].mean() + 0.05, name
 
@@ -48,9 +46,7 @@ def test_the_model_is_ahead_of_every_plain_rule(validation: Validation) -> None:
 def test_the_record_adds_to_what_lives_and_does_not_replace_it(validation: Validation) -> None:
     cases = validation.cases()
     both = measured(validation, cases, by_hand(validation))[0]["auc"].mean()
-    without = measured(validation, cases, by_hand(validation, record=False))[
-        0
-    ]["auc"].mean()
+    without = measured(validation, cases, by_hand(validation, record=False))[0]["auc"].mean()
     assert both > without > 0.60
 
 

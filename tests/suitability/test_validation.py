@@ -126,8 +126,8 @@ def test_a_region_with_nothing_left_out_is_judged_as_the_ranking_judges_it(valid
 
     catalog = validation.catalog
     region = next(region for region in validation.regions if region.name == "iowa-north")
-    everything = tuple(np.ones(len(each), dtype=bool) for each in region.stays)
-    whole = dataclasses.replace(region, at=-1, stays=everything)
+    lists, facts, mentions = (np.ones(each.shape, dtype=np.bool_) for each in region.stays)
+    whole = dataclasses.replace(region, at=-1, stays=(lists, facts, mentions))
     here = validation.records.regions.iloc[region.at]
     site = Site(lat=float(here["lat"]), lon=float(here["lon"]))
     shown = rank(site, catalog=catalog).frame.sort_index()
@@ -143,10 +143,10 @@ def test_the_kernel_is_chosen_without_the_region_it_is_used_for(validation: Vali
 
 
 def test_learning_finds_the_criterion_that_decides() -> None:
-    """Forty invented lists that follow chill alone: its weight outgrows that of winter, which is noise."""
+    """Two hundred invented lists that follow chill alone: its weight outgrows that of winter, which is noise."""
     rng = np.random.default_rng(3)
     prepared = []
-    for _ in range(40):
+    for _ in range(200):
         features = {name: np.log(rng.uniform(0.05, 1.0, 50)) for name in HAND.powers}
         features |= {name: rng.uniform(-1.0, 0.0, 50) for name in ("rating", *HAND.record)}
         named = features["chill"] >= np.sort(features["chill"])[-8]

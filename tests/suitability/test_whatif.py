@@ -26,7 +26,7 @@ def lines(ranking: Ranking, variety: str) -> str:
 
 
 def test_a_partner_would_lift_it_and_does_when_planted() -> None:
-    alone = ranked(coldest=-15.0)
+    alone = ranked(Site(place="Withy Hollow", neighbours_have_fruit_trees="no"), coldest=-15.0)
     assert "A pollen partner that blooms with it would lift it from with care to sound" in lines(
         alone, "Withy Early"
     )
