@@ -134,12 +134,11 @@ def enough_chill(
     need, wanted = varieties.chill_hours, varieties.chill_portions
 
     by_hours = share_above(hours, need.value + step * need.error, need.error * width, error_hours)
-    # Of the same years, so they are asked together.
-    value = np.concatenate([need.value / HOURS_PER_PORTION, wanted.value])
-    error = np.concatenate([need.error / HOURS_PER_PORTION, wanted.error])
-    shares = share_above(portions, value + np.tile(step, 2) * error, error * width, error_portions)
-    as_portions, by_portions = np.split(shares, 2, axis=-1)
-    judged = np.where(varieties.by_portions, by_portions, np.maximum(by_hours, as_portions))
+    in_portions = varieties.by_portions
+    value = np.where(in_portions, wanted.value, need.value / HOURS_PER_PORTION)
+    error = np.where(in_portions, wanted.error, need.error / HOURS_PER_PORTION)
+    by_portions = share_above(portions, value + step * error, error * width, error_portions)
+    judged = np.where(in_portions, by_portions, np.maximum(by_hours, by_portions))
     return np.where(~varieties.by_portions & (need.value <= 0.0), 1.0, judged)
 
 
@@ -244,7 +243,8 @@ def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_], shift: Floats | N
     if shift is not None:
         spare -= shift[:, None]
     ripe = normal(spare)
-    ripe[~when.bears] = 1.0
+    if not when.bears.all():
+        ripe[~when.bears] = 1.0
     return np.where(evergreen, 1.0, ripe.mean(axis=1))
 
 

@@ -87,9 +87,7 @@ def kinds_of(varieties: Varieties, rows: Indices, kills: tuple[Floats, Floats]) 
         crop, needs.log_requirement, needs.need_factor, needs.error_d, needs.variety_error_d, evergreen,
         kill10, kill90,
     )  # fmt: skip
-    harvest_first, harvest_of = _alike(
-        of, ripe.days, ripe.window_start, ripe.window_end, ripe.error_d, ripe.told_by == "crop"
-    )
+    harvest_first, harvest_of = _alike(of, ripe.days, ripe.window_start, ripe.window_end, ripe.error_d)
     named = traits[["crop", "variety"]].iloc[rows]
     return Kinds(
         bloom_of=of,

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,7 +47,7 @@ class Timing:
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
 
-    @property
+    @cached_property
     def bears(self) -> NDArray[np.bool_]:
         """Whether a variety flowers in a year (V, Y), where it is chill that it lacks. Where no winter falls
         short of its need, a year without flowers is too cool: it counts as borne, and as never ripe."""
