@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import typer
 
 from recommender.commands import (
+    atlas,
     biology,
     bloom,
     build,
@@ -55,6 +56,7 @@ app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
 app.command("rootstocks")(biology.rootstocks)
 app.command("warming")(warming.command)
+app.add_typer(atlas.app, name="atlas")
 app.command("build")(build.command)
 app.add_typer(stock.app, name="stock")
 app.command("validate")(validate.command)

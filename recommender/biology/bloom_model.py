@@ -85,20 +85,38 @@ def bud_weather(profile: Profile) -> BudWeather:
     """The bud year of every season of a profile; kept as long as the profile lives."""
     kept = _KEPT.get(profile)
     if kept is None:
-        first = season_day(BUDS_FROM[profile.hemisphere], profile.hemisphere)
-        days = slice(first, first + BUD_DAYS)
-        tmin, tmax = profile.tmin[:, days], profile.tmax[:, days]
-        of_year = season_days_of_year(profile.hemisphere)[days]
-        hourly = hourly_temperatures(tmin, tmax, profile.lat, of_year)
-        kept = BudWeather(
-            hourly.astype(np.float32),
-            dynamic_portions(hourly, running=True),
-            first,
-            np.asarray(tmin),
-            np.asarray((tmin + tmax) / 2.0),
-            light(profile.lat, of_year),
-        )
-        _KEPT[profile] = kept
+        hourly = bud_hours(profile)
+        kept = keep_bud_weather(profile, hourly, dynamic_portions(hourly, running=True))
+    return kept
+
+
+def bud_days(profile: Profile) -> slice:
+    """Season days of the bud year."""
+    first = season_day(BUDS_FROM[profile.hemisphere], profile.hemisphere)
+    return slice(first, first + BUD_DAYS)
+
+
+def bud_hours(profile: Profile) -> Floats:
+    """Hourly temperatures (Y, N, 24) of the bud years [degC]."""
+    days = bud_days(profile)
+    of_year = season_days_of_year(profile.hemisphere)[days]
+    return hourly_temperatures(profile.tmin[:, days], profile.tmax[:, days], profile.lat, of_year)
+
+
+def keep_bud_weather(profile: Profile, hourly: Floats, chill: Floats) -> BudWeather:
+    """The bud year from its hours (Y, N, 24) and running chill portions (Y, N), kept as by `bud_weather`. For
+    those who count the chill of many sites at once."""
+    days = bud_days(profile)
+    tmin, tmax = profile.tmin[:, days], profile.tmax[:, days]
+    kept = BudWeather(
+        hourly.astype(np.float32),
+        chill,
+        days.start,
+        np.asarray(tmin),
+        np.asarray((tmin + tmax) / 2.0),
+        light(profile.lat, season_days_of_year(profile.hemisphere)[days]),
+    )
+    _KEPT[profile] = kept
     return kept
 
 
@@ -145,8 +163,10 @@ def wakefulness(chill: ArrayLike, curve: BudCurve) -> Floats:
     if np.isnan(curve.chill_portions):
         return np.ones(np.shape(chill))
     beyond = (np.asarray(chill, dtype=np.float64) - curve.chill_portions) / curve.chill_width
-    half = 0.5 * (1.0 + np.tanh(0.5 * beyond))
-    past_need = curve.chill_width * np.logaddexp(0.0, beyond)
+    # The logistic curve and log(1 + exp(beyond)), from one exponential that cannot overflow.
+    small = np.exp(-np.abs(beyond))
+    half = np.where(beyond > 0.0, 1.0, small) / (1.0 + small)
+    past_need = curve.chill_width * (np.log1p(small) + np.maximum(beyond, 0.0))
     awake = half * (1.0 + curve.extra * past_need / EXTRA_CHILL_PORTIONS)
     return np.asarray(np.maximum(awake, LEAST_AWAKE))
 
@@ -165,16 +185,25 @@ def heat_sum(
 
 def day_reached(running: Floats, requirement: ArrayLike) -> Floats:
     """When a running sum (N,) reaches each requirement (R,): days and parts of a day; NaN if it never does.
+    Running sums (Y, N) give (R, Y).
 
     >>> day_reached(np.array([1.0, 2.0, 4.0]), [2.0, 3.0, 9.0])
     array([1. , 1.5, nan])
     """
     wanted = np.asarray(requirement, dtype=np.float64)
-    at = np.searchsorted(running, wanted)
-    inside = np.clip(at, 1, len(running) - 1)
-    before, after = running[inside - 1], running[inside]
+    if running.ndim == 1:
+        return day_reached(running[None, :], wanted)[..., 0]
+    years, days = running.shape
+    wanted = wanted[..., None]
+    # One search for all years: each year's sums and wants are moved beyond those of the year before.
+    apart = 1.0 + max(float(running.max()), float(wanted.max(initial=0.0)))
+    moved = apart * np.arange(years)
+    at = np.searchsorted((running + moved[:, None]).ravel(), wanted + moved) - np.arange(years) * days
+    inside = np.clip(at, 1, days - 1)
+    sums, starts = running.ravel(), np.arange(years) * days
+    before, after = sums.take(inside + (starts - 1)), sums.take(inside + starts)
     part = np.clip((wanted - before) / np.maximum(after - before, 1e-9), 0.0, 1.0)
-    return np.where(at < len(running), inside - 1 + part, np.nan)
+    return np.where(at < days, inside - 1 + part, np.nan)
 
 
 def curve_at(running: Floats, day: ArrayLike) -> Floats:
