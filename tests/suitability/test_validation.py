@@ -143,7 +143,7 @@ def test_the_kernel_is_chosen_without_the_region_it_is_used_for(validation: Vali
 
 
 def test_learning_finds_the_criterion_that_decides() -> None:
-    """Two hundred invented lists follow chill alone: its weight outgrows that of winter, which is noise."""
+    """In 200 invented lists that follow chill alone its weight outgrows that of winter, which is noise."""
     rng = np.random.default_rng(3)
     prepared = []
     for _ in range(200):
