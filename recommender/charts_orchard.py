@@ -21,6 +21,7 @@ from recommender.wording import Units, crop_in_sentence, day_words, plain
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
+    from recommender.climate.profile import Profile
 
 _ROW = 28
 
@@ -118,21 +119,25 @@ def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> A
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)
 
 
-def network_chart(plan: Plan, catalog: Catalog, paper: Paper = "light") -> Picture | None:
-    """Who pollinates whom among the planted trees and those that serve them. None where one is not listed."""
-    from recommender.biology.pollination import catalog_matrix
+def network_chart(
+    plan: Plan, catalog: Catalog, paper: Paper = "light", profile: Profile | None = None
+) -> Picture | None:
+    """Who pollinates whom among the planted trees and those that serve them. None where one is not listed.
+
+    profile: of the site, so that the days of bloom shared there count, not those published elsewhere.
+    """
+    from recommender.biology.partners import matrix_among
     from recommender.charts_pollination import MOST_TREES, pollination_network
 
     keys = [(tree.crop, tree.variety) for tree in plan.trees]
     keys += [(tree.crop, name) for tree in plan.trees for name in tree.grafted_with]
     keys += [(p.crop, p.variety) for tree in plan.trees for p in tree.pollinated_by if p.standing]
     keys = list(dict.fromkeys(keys))[:MOST_TREES]
-    matrix = catalog_matrix(catalog, {crop for crop, _ in keys})
     try:
-        rows = [matrix.position(*key) for key in keys]
+        matrix = matrix_among(catalog, keys, profile)
     except UnknownName:
         return None
-    return pollination_network(matrix, rows, paper)
+    return pollination_network(matrix, range(len(keys)), paper)
 
 
 def plot_chart(plan: Plan, paper: Paper = "light", width: int = 640) -> Picture | None:

@@ -95,7 +95,7 @@ def groups(needs: BloomNeeds, profile: Profile, parameters: BloomParameters) -> 
         kind = (curve.warmth_degC, curve.steepness)
         if kind not in warm:
             warm[kind] = warmth(weather.hourly, *kind)
-        sums = heat_sum(warm[kind], weather.chill, curve, bud_day_of(curve.heat_from, profile))
+        sums = heat_sum(warm[kind], weather.chill, curve, weather.light, bud_day_of(curve.heat_from, profile))
         yield Group(order[bounds[index] : bounds[index + 1]], sums)
 
 

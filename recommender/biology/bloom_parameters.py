@@ -105,6 +105,7 @@ class BloomParameters:
             float(row["warmth_degC"]),
             float(row["steepness_per_K"]),
             row["heat_from"] if isinstance(row["heat_from"], str) else "",
+            float(row["light_h"]),
         )
 
 
@@ -117,7 +118,7 @@ def load_bloom_parameters(folder: Path | None = None) -> BloomParameters:
 def _loaded(folder: Path) -> BloomParameters:
     frames = []
     wanted = {
-        "bloom_parameters.csv": {"crop", "chill_portions", "log_requirement", "process_error_d"},
+        "bloom_parameters.csv": {"crop", "chill_portions", "light_h", "log_requirement", "process_error_d"},
         "bloom_varieties.csv": {"crop", "variety", "effect_d", "error_d"},
     }
     for name, columns in wanted.items():

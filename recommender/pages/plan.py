@@ -57,7 +57,7 @@ def page() -> None:
         return
     with shared.told_plainly(), st.spinner("Choosing the trees"):
         plan = _composed(catalog, answers, wishes, asked, plot)
-    _result(catalog, plan, units)
+    _result(catalog, plan, answers, units)
 
 
 @st.cache_resource(show_spinner=False, max_entries=32)
@@ -139,7 +139,7 @@ def _toggle(name: str, key: str, other: str) -> None:
     st.session_state[other] = [one for one in against if one != key]
 
 
-def _result(catalog: Catalog, plan: Plan, units: Units) -> None:
+def _result(catalog: Catalog, plan: Plan, answers: dict[str, Any], units: Units) -> None:
     st.html(cards.paragraphs([plan.place], "ow-site"))
     st.header(f"{len(plan.trees)} {'tree' if len(plan.trees) == 1 else 'trees'} to plant")
     st.html(cards.paragraphs([*plan.summary(), *plan.notes]))
@@ -150,7 +150,7 @@ def _result(catalog: Catalog, plan: Plan, units: Units) -> None:
         names = ", ".join(plain(name.partition(":")[2]) for name in gone)
         st.html(cards.paragraphs([f"Left out at your wish: {names}."]))
         st.button("Allow them again", on_click=st.session_state.pop, args=("gone", None))
-    _pictures(catalog, plan, units)
+    _pictures(catalog, plan, answers, units)
     _alternatives(plan)
     _papers(catalog, plan, units)
 
@@ -197,12 +197,15 @@ def _tree(number: int, tree: PlannedTree, units: Units) -> None:
     )
 
 
-def _pictures(catalog: Catalog, plan: Plan, units: Units) -> None:
+def _pictures(catalog: Catalog, plan: Plan, answers: dict[str, Any], units: Units) -> None:
+    from recommender import Site
     from recommender.charts_orchard import harvest_chart, network_chart, plot_chart
+    from recommender.suitability.site import climate_of
 
+    profile, _ = climate_of(Site(**answers))
     for heading, picture in (
         ("When they are picked", harvest_chart(plan, units, shared.paper())),
-        ("Who pollinates whom", network_chart(plan, catalog, shared.paper())),
+        ("Who pollinates whom", network_chart(plan, catalog, shared.paper(), profile)),
         ("Where they stand", plot_chart(plan, shared.paper())),
     ):
         if picture is None:

@@ -62,7 +62,7 @@ def test_a_card_tells_verdict_in_mark_and_word_with_its_interval() -> None:
 
 
 def test_small_facts_give_dates_with_their_doubt_and_say_what_is_not_known() -> None:
-    facts = cards.small_facts(_row(), {"self_fertility": "self-sterile"}, "north", "metric")
+    facts = cards.small_facts(_row(), {}, "needed", "north", "metric")
     assert [fact[:2] for fact in facts] == [
         ("Full bloom", "not known"),
         ("Picked from", "5 August"),
