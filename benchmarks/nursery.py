@@ -8,7 +8,7 @@ names: precision and coverage on the noise process of tests/nursery/messy_list.p
 `rapidfuzz.process.extractOne` on the same lines; --fit prints the coefficients of name_book.SPELLING anew.
 speed: 100,000 stock lines. orders: 2,000 orders on 5,000 stock lines, proven plan against first come, first
 served.
-likeness: weights of resemblance.WEIGHTS against equal and fitted ones, on sports and their parents.
+likeness: see nursery_likeness.py.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from benchmarks.nursery_likeness import likeness_weights
 from benchmarks.record import compared
 from recommender import open_catalog
 from recommender.catalog.catalog import Catalog
@@ -33,7 +34,6 @@ from recommender.nursery.flow import Plan, best_plan
 from recommender.nursery.name_book import NameBook, Query
 from recommender.nursery.names import read_stock
 from recommender.nursery.orders import read_orders
-from recommender.nursery.resemblance import FEATURES, WEIGHTS, likeness
 from recommender.nursery.stock_files import Table
 from tests.nursery.messy_list import messy_list
 
@@ -57,6 +57,13 @@ def names(catalog: Catalog) -> None:
             f"seed {seed}, {len(truth)} lines, {int(truth['variety'].notna().sum())} of varieties in the book"
         )
         _scores("this project", found, truth, seconds)
+        real = truth["source"].str.startswith("published").to_numpy()
+        _scores(
+            "of these, published trade designations",
+            [pair for pair, kept in zip(found, real, strict=True) if kept],
+            truth[real],
+            0.0,
+        )
         choices = _choices(catalog, hidden)
         _plain_ways(truth, choices)
 
@@ -300,74 +307,6 @@ def orders(catalog: Catalog) -> None:
         )
         worth.append(float(told["value"]))
     compared("worth of 2,000 back orders served", worth[0], "first come, first served", worth[1], "points")
-
-
-def likeness_weights(catalog: Catalog, fit: bool) -> None:
-    """How well a distance tells pairs of one clone from random pairs of the crop (area under the curve)."""
-    from scipy.optimize import minimize
-    from sklearn.metrics import roc_auc_score
-
-    dice = np.random.default_rng(5)
-    rows, same, family = [], [], []
-    number = 0
-    for crop in catalog.crops()["crop"]:
-        pairs = likeness(catalog, crop)
-        usual = np.array([pairs.usual[name] for name in FEATURES])
-        for root in np.unique(pairs.clone):
-            members = np.flatnonzero(pairs.clone == root)
-            if len(members) < 2:
-                continue
-            number += 1
-            others = np.flatnonzero(pairs.clone != root)
-            chosen = [(a, b, 1) for a in members for b in members if b < a]
-            chosen += [
-                (a, b, 0) for a in members for b in dice.choice(others, min(40, len(others)), replace=False)
-            ]
-            for a, b, alike in chosen:
-                part = np.array([pairs.parts[name][a, b] for name in FEATURES], dtype=float)
-                if np.isfinite(part).any():
-                    rows.append(np.where(np.isfinite(part), part - usual, 0.0))
-                    same.append(alike)
-                    family.append(number)
-    x, y, group = np.array(rows), np.array(same), np.array(family)
-    ours = np.array(list(WEIGHTS.values()))
-    print(f"{int(y.sum())} pairs of {number} clones, {len(y) - int(y.sum())} random pairs")
-    print(
-        f"  our weights {roc_auc_score(y, -x @ ours):.3f}, equal weights"
-        f" {roc_auc_score(y, -x.sum(axis=1)):.3f}"
-    )
-    if not fit:
-        return
-
-    def fitted(x: NDArray[np.float64], y: NDArray[np.int64], ridge: float) -> NDArray[np.float64]:
-        balance = np.where(y == 1, 1.0, y.sum() / max((1 - y).sum(), 1))
-
-        def loss(p: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-            z = p[0] - x @ p[1:]
-            error = balance * (1.0 / (1.0 + np.exp(-z)) - y)
-            value = float(
-                (balance * np.logaddexp(0.0, -np.where(y == 1, z, -z))).sum()
-                + ridge * ((p[1:] - 3 * ours) ** 2).sum() / 2
-            )
-            return value, np.concatenate([[error.sum()], -(x.T @ error) + ridge * (p[1:] - 3 * ours)])
-
-        bounds = [(None, None), *[(0.0, None)] * len(ours)]
-        return np.asarray(
-            minimize(loss, np.concatenate([[0.0], 3 * ours]), jac=True, bounds=bounds, method="L-BFGS-B").x[
-                1:
-            ]
-        )
-
-    for ridge in (0.1, 1.0, 10.0):
-        score = np.zeros(len(y))
-        for fold in range(5):
-            out = group % 5 == fold
-            weights = fitted(x[~out], y[~out], ridge)
-            score[out] = -(x[out] @ weights) / weights.sum()
-        print(
-            f"  fitted (not below nought, ridge {ridge} to ours), five folds by clone:"
-            f" {roc_auc_score(y, score):.3f}"
-        )
 
 
 def _table(texts: pd.Series) -> Table:

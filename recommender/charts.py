@@ -6,6 +6,8 @@ title) and the same in words for those who cannot see it. Nothing is computed he
 
 from __future__ import annotations
 
+import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -19,6 +21,7 @@ from recommender.wording import Units, crop_in_sentence, day_words, number_words
 
 Paper = Literal["light", "dark"]
 ROW_HEIGHT = 28
+NAME_LETTERS = 20
 # Ink, rule and leaf of the face (.streamlit/config.toml), which a chart cannot read for itself.
 COLOURS = {"light": ("#22261f", "#d9d5c8", "#2f6b3c"), "dark": ("#ece9e0", "#34383a", "#8fc79a")}
 # So that a season lies in common years; the axis shows day and month only.
@@ -30,11 +33,12 @@ _FIRST_DAY = {
 
 @dataclass(frozen=True)
 class Picture:
-    """A chart with the sentence it shows and its text for screen readers."""
+    """A chart with the sentence it shows, its text for screen readers, and how to read its marks."""
 
     chart: Any
     sentence: str
     alt_text: str
+    note: str = ""
 
 
 def harvest_calendar(
@@ -60,10 +64,12 @@ def harvest_calendar(
         f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
         for row in rows(known)
     ]
+    lines = [name_lines(row.variety, row.crop if several else "") for row in rows(known)]
     said = [_window(a, a + PICKING_DAYS, hemisphere, units) for a in first]
     data = pd.DataFrame(
         {
             "name": names,
+            "lines": lines,
             "from": dates_of(first, hemisphere),
             "to": dates_of(first + PICKING_DAYS, hemisphere),
             "early": dates_of(first - error, hemisphere),
@@ -74,7 +80,64 @@ def harvest_calendar(
     )
     sentence = _sentence(first, len(listed), weeks, hemisphere, units)
     words = f"{sentence} {'; '.join(f'{name}: {when}' for name, when in zip(names, said, strict=True))}."
-    return Picture(_calendar(data, units, paper).properties(description=words), sentence, words)
+    note = "The bar is two weeks of picking; the thin line is its doubt."
+    return Picture(_calendar(data, units, paper).properties(description=words), sentence, words, note)
+
+
+def styled(layers: list[Any], words: str, paper: Paper, height: float) -> Any:
+    """Layers as one chart as wide as the page, in the paper's ink, with its text for screen readers."""
+    ink, rule, _ = COLOURS[paper]
+    chart = alt.layer(*layers).properties(
+        height=height, width="container", background="transparent", description=words
+    )
+    return (
+        chart.configure_view(stroke=None)
+        .configure_axis(
+            labelColor=ink, titleColor=ink, titleFontWeight="normal", gridColor=rule, tickColor=rule
+        )
+        .configure_legend(labelColor=ink, titleColor=ink)
+    )
+
+
+def day_label(units: Units) -> str:
+    """What an axis of days writes, in the reader's order (a Vega expression)."""
+    return "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
+
+
+def day_axis(units: Units, side: Literal["top", "bottom"], months: int = 1) -> Any:
+    """An axis of days and months, in the reader's order."""
+    return alt.Axis(
+        orient=side,
+        labelExpr=day_label(units),
+        tickCount={"interval": "month", "step": months},
+        domain=False,
+        labelFontSize=13,
+        labelOverlap=True,
+    )
+
+
+def name_lines(variety: str, crop: str = "") -> str:
+    """A name for the side of a chart: in lines short enough for a phone, the crop on one of its own."""
+    lines = textwrap.wrap(plain(variety), NAME_LETTERS, break_long_words=False) or [""]
+    return "\n".join([*lines, *([f"({crop_in_sentence(crop)})"] if crop else [])])
+
+
+def name_axis() -> Any:
+    """An axis of names made by `name_lines`, none of them cut."""
+    return alt.Axis(
+        domain=False,
+        ticks=False,
+        labelExpr="split(datum.label, '\\n')",
+        labelLimit=170,
+        labelFontSize=13,
+        labelLineHeight=15,
+        labelPadding=8,
+    )
+
+
+def row_height(names: Sequence[str]) -> int:
+    """Height of a row that holds the longest of the names [px]."""
+    return max(ROW_HEIGHT, 10 + 15 * max(name.count("\n") + 1 for name in names))
 
 
 def dates_of(days: np.ndarray | pd.Series, hemisphere: Hemisphere) -> pd.Series:
@@ -98,20 +161,8 @@ def _sentence(days: np.ndarray, listed: int, weeks: float, hemisphere: Hemispher
 
 def _calendar(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
     ink, rule, leaf = COLOURS[paper]
-    day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
-    axis = alt.Axis(
-        orient="top",
-        labelExpr=day,
-        tickCount={"interval": "month", "step": 1},
-        domain=False,
-        labelFontSize=13,
-    )
-    y = alt.Y(
-        "name:N",
-        sort=list(data["name"]),
-        title=None,
-        axis=alt.Axis(domain=False, ticks=False, labelLimit=150, labelFontSize=13, labelPadding=8),
-    )
+    axis = day_axis(units, "top")
+    y = alt.Y("lines:N", sort=list(data["lines"]), title=None, axis=name_axis())
     scale = alt.Scale(type="utc", nice=False, padding=6)
     tooltip = [
         alt.Tooltip("name:N", title="Variety"),
@@ -131,6 +182,6 @@ def _calendar(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
         y=y,
         tooltip=tooltip,
     )
-    height = ROW_HEIGHT * len(data) + 10
+    height = row_height(list(data["lines"])) * len(data) + 10
     chart = alt.layer(doubt, picked).properties(height=height, width="container", background="transparent")
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)

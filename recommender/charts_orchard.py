@@ -1,4 +1,4 @@
-"""Charts of a planting: when each tree is picked and what the wanted weeks have, and the plot to scale.
+"""Charts of a planting: when each tree is picked and what the wanted weeks have, and who pollinates whom.
 
 In comes a `Plan`; out go `Picture`s (chart, the sentence it shows, the same in words). Nothing is computed
 here but places on the paper.
@@ -14,16 +14,14 @@ import pandas as pd
 
 from recommender.charts import COLOURS, Paper, Picture, dates_of
 from recommender.climate.season import MIDWINTER, season_day
-from recommender.errors import UnknownName
-from recommender.orchard.drawing import LOOKS, Drawing, drawn
 from recommender.orchard.plan import Plan
 from recommender.wording import Units, crop_in_sentence, day_words, plain
 
 if TYPE_CHECKING:
-    from recommender.catalog.catalog import Catalog
-    from recommender.climate.profile import Profile
+    from recommender.biology.pollination_result import PollinationMatrix
 
-_ROW = 28
+_ROW, _AROUND = 28, 80
+"""Height of a row, and of axis and legend around the rows, which the page counts in [px]."""
 
 
 def harvest_chart(plan: Plan, units: Units = "metric", paper: Paper = "light") -> Picture | None:
@@ -114,81 +112,13 @@ def _bars(data: pd.DataFrame, order: list[str], units: Units, paper: Paper) -> A
             color=alt.value(leaf),
             tooltip=[alt.Tooltip("name:N", title="Variety"), alt.Tooltip("said:N", title="When")],
         )
-        .properties(height=_ROW * len(order) + 10, width="container", background="transparent")
+        .properties(height=_ROW * len(order) + _AROUND, width="container", background="transparent")
     )
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)
 
 
-def network_chart(
-    plan: Plan, catalog: Catalog, paper: Paper = "light", profile: Profile | None = None
-) -> Picture | None:
-    """Who pollinates whom among the planted trees and those that serve them. None where one is not listed.
+def network_chart(matrix: PollinationMatrix | None, paper: Paper = "light") -> Picture | None:
+    """Who pollinates whom among the trees of a plan (`network.network_of`). None without a matrix."""
+    from recommender.charts_pollination import pollination_network
 
-    profile: of the site, so that the days of bloom shared there count, not those published elsewhere.
-    """
-    from recommender.biology.partners import matrix_among
-    from recommender.charts_pollination import MOST_TREES, pollination_network
-
-    keys = [(tree.crop, tree.variety) for tree in plan.trees]
-    keys += [(tree.crop, name) for tree in plan.trees for name in tree.grafted_with]
-    keys += [(p.crop, p.variety) for tree in plan.trees for p in tree.pollinated_by if p.standing]
-    keys = list(dict.fromkeys(keys))[:MOST_TREES]
-    try:
-        matrix = matrix_among(catalog, keys, profile)
-    except UnknownName:
-        return None
-    return pollination_network(matrix, range(len(keys)), paper)
-
-
-def plot_chart(plan: Plan, paper: Paper = "light", width: int = 640) -> Picture | None:
-    """The plot to scale: one metre is as long across as up. None for a plan without a plot."""
-    picture = drawn(plan)
-    if picture is None:
-        return None
-    sentence = f"{sum(tree.x is not None for tree in plan.trees)} trees on the plot, to scale."
-    return Picture(
-        _plot(picture, paper, width).properties(description=picture.words), sentence, picture.words
-    )
-
-
-def _plot(picture: Drawing, paper: Paper, width: int) -> Any:
-    ink, _, leaf = COLOURS[paper]
-    (x0, y0), (x1, y1) = picture.low, picture.high
-    x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[x0, x1], nice=False))
-    y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[y0, y1], nice=False))
-    layers = []
-    for number, shape in enumerate(picture.shapes):
-        if shape.form == "text":
-            continue
-        points = np.array(shape.points)
-        if shape.form == "circle":
-            turn = np.linspace(0, 2 * np.pi, 49)
-            points = points[0] + shape.radius * np.column_stack((np.cos(turn), np.sin(turn)))
-        elif shape.form == "area":
-            points = np.vstack((points, points[:1]))
-        frame = pd.DataFrame(
-            {"x": points[:, 0], "y": points[:, 1], "at": range(len(points)), "shape": number}
-        )
-        dash = LOOKS[shape.kind][2]
-        crown = shape.kind == "crown"
-        plain_ink = shape.kind in ("plot", "scale", "trunk")
-        mark = alt.Chart(frame).mark_line(
-            color=leaf if crown else ink if plain_ink else LOOKS[shape.kind][0],
-            filled=crown,
-            fill=leaf if crown else None,
-            fillOpacity=0.2,
-            strokeDash=[float(part) for part in dash.split()] if dash else [1, 0],
-            strokeWidth=1.3,
-        )
-        layers.append(mark.encode(x=x, y=y, order="at:O"))
-    labels = pd.DataFrame(
-        [(*np.mean(shape.points, axis=0), shape.words) for shape in picture.shapes if shape.words],
-        columns=["x", "y", "words"],
-    )
-    layers.append(alt.Chart(labels).mark_text(color=ink, fontSize=13).encode(x=x, y=y, text="words:N"))
-    height = round(width * (y1 - y0) / (x1 - x0))
-    return (
-        alt.layer(*layers)
-        .properties(width=width, height=height, background="transparent")
-        .configure_view(stroke=None)
-    )
+    return None if matrix is None else pollination_network(matrix, np.arange(len(matrix.index)), paper)

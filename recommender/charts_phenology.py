@@ -12,7 +12,17 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from recommender.charts import COLOURS, ROW_HEIGHT, Paper, Picture, dates_of
+from recommender.charts import (
+    COLOURS,
+    ROW_HEIGHT,
+    Paper,
+    Picture,
+    dates_of,
+    day_label,
+    name_axis,
+    name_lines,
+    row_height,
+)
 from recommender.climate.season import Hemisphere, season_date
 from recommender.wording import Units, crop_in_sentence, day_words, list_words, plain, rows
 
@@ -34,6 +44,7 @@ def bloom_ladder(
         f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
         for row in rows(known)
     ]
+    lines = [name_lines(row.variety, row.crop if several else "") for row in rows(known)]
     middle, start, end, error = (
         known[name].to_numpy(float) for name in ("middle_day", "start_day", "end_day", "error_days")
     )
@@ -41,6 +52,7 @@ def bloom_ladder(
     data = pd.DataFrame(
         {
             "name": names,
+            "lines": lines,
             "from": dates_of(start, hemisphere),
             "to": dates_of(end, hemisphere),
             "full": dates_of(middle, hemisphere),
@@ -57,7 +69,8 @@ def bloom_ladder(
         for name, when, doubt in zip(names, said, data["doubt"], strict=True)
     )
     words = f"{sentence} {told}."
-    return Picture(_ladder(data, units, paper).properties(description=words), sentence, words)
+    note = "The bar runs from first to last flowers, the stroke is full bloom, the thin line its doubt."
+    return Picture(_ladder(data, units, paper).properties(description=words), sentence, words, note)
 
 
 def _sentence(
@@ -88,14 +101,8 @@ def _sentence(
 
 def _ladder(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
     ink, rule, leaf = COLOURS[paper]
-    day = "utcFormat(datum.value, '%b %-d')" if units == "imperial" else "utcFormat(datum.value, '%-d %b')"
-    axis = alt.Axis(orient="top", labelExpr=day, tickCount=6, domain=False, labelFontSize=13)
-    y = alt.Y(
-        "name:N",
-        sort=list(data["name"]),
-        title=None,
-        axis=alt.Axis(domain=False, ticks=False, labelLimit=150, labelFontSize=13, labelPadding=8),
-    )
+    axis = alt.Axis(orient="top", labelExpr=day_label(units), tickCount=6, domain=False, labelFontSize=13)
+    y = alt.Y("lines:N", sort=list(data["lines"]), title=None, axis=name_axis())
     scale = alt.Scale(type="utc", nice=False, padding=6)
     tooltip = [
         alt.Tooltip("name:N", title="Variety"),
@@ -117,5 +124,6 @@ def _ladder(data: pd.DataFrame, units: Units, paper: Paper) -> Any:
         x=alt.X("utcyearmonthdate(full):T", scale=scale, axis=axis, title=None), y=y, tooltip=tooltip
     )
     layers = alt.layer(bar("from", "to", {"band": 0.5}, 0.45), bar("early", "late", 3, 1.0), full)
-    chart = layers.properties(height=ROW_HEIGHT * len(data) + 10, width="container", background="transparent")
+    height = row_height(list(data["lines"])) * len(data) + 10
+    chart = layers.properties(height=height, width="container", background="transparent")
     return chart.configure_view(stroke=None).configure_axis(labelColor=ink, gridColor=rule, tickColor=rule)

@@ -1,15 +1,17 @@
 """The pollination network of a chosen set as a picture: who serves whom.
 
 In: a `PollinationMatrix` and the positions of the trees that stand together. Out: a `Picture` (chart, the
-sentence it shows, the same in words). Trees stand on a circle; an arrow runs from donor to the tree it
-serves. Nothing is told by colour alone: full partners are drawn solid, half compatible ones dashed; a tree
-without a partner is a cross, one that bears alone a square, the others circles. Readable up to 20 trees.
+sentence it shows, the same in words). Trees stand one above the other; an arc joins two that serve each
+other, an arrow shows which one it serves. Nothing is told by colour alone: full partners are drawn solid,
+half compatible ones dashed; a tree without a partner is a cross, one that bears alone a square. Readable up
+to 20 trees, and at any width.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import Any
 
 import altair as alt
 import numpy as np
@@ -18,18 +20,19 @@ import pandas as pd
 from recommender.biology.fertility import GAINS, NEEDED, NOT_NEEDED
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.reasons_pollination import COMPATIBLE, SEMI
-from recommender.charts import COLOURS, Paper, Picture
+from recommender.charts import COLOURS, Paper, Picture, name_lines, row_height, styled
 from recommender.errors import BadInput
 from recommender.wording import crop_in_sentence, list_words, plain
 
 MOST_TREES = 20
-_LABEL_AT = 1.12
-_SIZE = 560
-_ALIGN: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
-# One entry below the other, whole, so that a phone shows them too; lines above the drawing, marks below it.
-_STACKED: dict[str, Any] = {"orient": "bottom", "direction": "vertical", "labelLimit": 0, "titleLimit": 0}
+_NARROW = 6.0**0.8  # so that the arcs of a few trees do not reach across the whole page
+_POINTS = np.linspace(0.0, 1.0, 17)
 _STATES = ("served", "bears alone", "likely served, not published", "no partner here")
 _SHAPES = ("circle", "square", "diamond", "cross")
+_NOTE = (
+    "● served, ■ bears alone, ◆ likely served, not published, ✚ no partner here. A line joins two that serve"
+    " each other; with an arrow, only the tree it points to is served; dotted, by part of the pollen."
+)
 
 
 def pollination_network(
@@ -47,11 +50,11 @@ def pollination_network(
     nodes = _nodes(matrix, rows)
     links = _links(matrix, rows, nodes)
     sentence = _sentence(nodes)
-    return Picture(_chart(nodes, links, paper), sentence, _in_words(nodes, links, sentence))
+    words = _in_words(nodes, links, sentence)
+    return Picture(_chart(nodes, links, paper, words), sentence, words, _NOTE)
 
 
 def _nodes(matrix: PollinationMatrix, rows: np.ndarray) -> pd.DataFrame:
-    angle = 2 * np.pi * np.arange(len(rows)) / len(rows)
     fruit = matrix.sets_fruit()[np.ix_(rows, rows)]
     np.fill_diagonal(fruit, False)
     served = fruit.any(axis=1)
@@ -67,37 +70,24 @@ def _nodes(matrix: PollinationMatrix, rows: np.ndarray) -> pd.DataFrame:
         else plain(matrix.variety_of[k])
         for k in rows
     ]
-    short = [plain(matrix.variety_of[k]) for k in rows]
     return pd.DataFrame(
         {
             "name": names,
-            # The drawing has room for the variety alone; the crop stands in the sentence and on hovering.
-            "label": [name if short.count(own) > 1 else own for name, own in zip(names, short, strict=True)],
-            "x": np.sin(angle),
-            "y": np.cos(angle),
+            "lines": [name_lines(matrix.variety_of[k], matrix.crop_of[k] if several else "") for k in rows],
+            "place": np.arange(len(rows)),
             "state": state,
             "needs": need == NEEDED,
-            # Names lie along the spokes, so that those of 20 trees do not run into each other.
-            "lean": np.degrees(np.where(np.sin(angle) < -0.01, angle + np.pi / 2, angle - np.pi / 2)) % 360,
-            "side": np.where(np.sin(angle) < -0.01, "right", "left"),
         }
     )
 
 
 def _links(matrix: PollinationMatrix, rows: np.ndarray, nodes: pd.DataFrame) -> pd.DataFrame:
-    """One row a working pair, from donor to tree; `mutual` pairs stand once more the other way round.
-
-    Lines stop short of the marks, so that arrow heads stay clear of them.
-    """
+    """One row a working pair, from donor to tree; `mutual` pairs stand once more the other way round."""
     result = matrix.result[np.ix_(rows, rows)]
     works = np.isin(result, (COMPATIBLE, SEMI)) & ~np.eye(len(rows), dtype=bool)
     tree, donor = np.nonzero(works)
     half = result == SEMI
     mutual = works[donor, tree]
-    place = nodes[["x", "y"]].to_numpy(np.float64)
-    step = place[tree] - place[donor]
-    length = np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-9)[:, None]
-    start, tip = place[donor] + step / length * 0.07, place[tree] - step / length * 0.09
     partly = half[tree, donor] | (mutual & half[donor, tree])
     return pd.DataFrame(
         {
@@ -107,11 +97,8 @@ def _links(matrix: PollinationMatrix, rows: np.ndarray, nodes: pd.DataFrame) -> 
             "line": np.where(partly, "part of the pollen", "all of the pollen"),
             "mutual": mutual,
             "drawn": ~mutual | (donor < tree),
-            "x": start[:, 0],
-            "y": start[:, 1],
-            "x2": tip[:, 0],
-            "y2": tip[:, 1],
-            "turn": np.degrees(np.arctan2(step[:, 0], step[:, 1])) % 360,
+            "from": donor,
+            "to": tree,
         }
     )
 
@@ -139,59 +126,83 @@ def _in_words(nodes: pd.DataFrame, links: pd.DataFrame, sentence: str) -> str:
     return " ".join(said)
 
 
-def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper) -> alt.LayerChart | alt.FacetChart:
+def _arcs(links: pd.DataFrame) -> pd.DataFrame:
+    """Each drawn pair as points of an arc beside the names, wide where far apart; `apex`: its middle."""
+    drawn = links.loc[links["drawn"]].reset_index(drop=True)
+    start, end = drawn["from"].to_numpy(float), drawn["to"].to_numpy(float)
+    depth = np.abs(end - start) ** 0.8
+    depth = depth / max(_NARROW, float(depth.max(initial=1.0)))
+    each = np.repeat(np.arange(len(drawn)), len(_POINTS))
+    along = np.tile(_POINTS, len(drawn))
+    arcs = drawn[["donor", "tree", "serves", "line", "mutual"]].iloc[each].reset_index(drop=True)
+    return arcs.assign(
+        arc=each,
+        along=along,
+        x=0.04 + depth[each] * np.sin(np.pi * along) ** 0.7 * 0.92,
+        y=start[each] + (end - start)[each] * along,
+        apex=along == 0.5,
+        turn=np.where(end > start, 180, 0)[each],
+    )
+
+
+def _chart(nodes: pd.DataFrame, links: pd.DataFrame, paper: Paper, words: str) -> Any:
     ink, rule, leaf = COLOURS[paper]
-    span = alt.Scale(domain=[-1.75, 1.75], nice=False)
-    x = alt.X("x:Q", axis=None, scale=span)
-    y = alt.Y("y:Q", axis=None, scale=span)
-    words = ["all of the pollen", "part of the pollen"]
+    across = alt.Scale(domain=[0, 1], nice=False)
+    down = alt.Scale(domain=[len(nodes) - 0.5, -0.5], nice=False, zero=False)
+    names = json.dumps(list(nodes["lines"]), ensure_ascii=False)
+    axis = alt.Axis(
+        values=list(nodes["place"]),
+        labelExpr=f"split({names}[datum.value], '\\n')",
+        labelLimit=170,
+        labelFontSize=13,
+        labelLineHeight=15,
+        labelPadding=8,
+        labelOverlap=False,
+        domain=False,
+        ticks=False,
+        grid=False,
+    )
+    x = alt.X("x:Q", axis=None, scale=across)
+    y = alt.Y("y:Q", axis=axis, scale=down, title=None)
+    arcs = _arcs(links)
+    both = ["all of the pollen", "part of the pollen"]
     style = alt.StrokeDash(
         "line:N",
-        scale=alt.Scale(domain=words, range=[[1, 0], [2, 4]]),
-        legend=alt.Legend(title="Who serves whom (arrow: one way only)", **(_STACKED | {"orient": "top"})),
+        scale=alt.Scale(domain=both, range=[[1, 0], [2, 4]]),
+        legend=None,
     )
-    tips = ["donor:N", "tree:N", "serves:N"]
-    drawn = links.loc[links["drawn"]]
-    faint = 0.75 if len(drawn) <= 40 else 0.4
-    lines = (
-        alt.Chart(drawn)
-        .mark_rule(color=ink, opacity=faint, strokeWidth=1.1)
-        .encode(x=x, y=y, x2="x2:Q", y2="y2:Q", strokeDash=style, tooltip=tips)
-    )
-    heads = (
-        alt.Chart(links.loc[~links["mutual"]])
-        .mark_point(shape="triangle", filled=True, color=ink, size=60, opacity=0.9)
-        .encode(
-            x=alt.X("x2:Q", axis=None, scale=span),
-            y=alt.Y("y2:Q", axis=None, scale=span),
-            angle=alt.Angle("turn:Q", scale=None),
-            tooltip=tips,
+    tips = [alt.Tooltip("donor:N"), alt.Tooltip("tree:N"), alt.Tooltip("serves:N")]
+    faint = 0.75 if len(arcs) <= 40 * len(_POINTS) else 0.4
+    layers: list[Any] = []
+    if len(arcs):
+        layers.append(
+            alt.Chart(arcs)
+            .mark_line(color=ink, opacity=faint, strokeWidth=1.3, interpolate="basis", aria=False)
+            .encode(x=x, y=y, detail="arc:N", order="along:Q", strokeDash=style, tooltip=tips)
         )
-    )
-    marks = (
-        alt.Chart(nodes)
-        .mark_point(filled=True, size=170, stroke=rule)
+    heads = arcs.loc[arcs["apex"] & ~arcs["mutual"]]
+    if len(heads):
+        layers.append(
+            alt.Chart(heads)
+            .mark_point(shape="triangle", filled=True, color=ink, size=70, opacity=0.9, aria=False)
+            .encode(x=x, y=y, angle=alt.Angle("turn:Q", scale=None), tooltip=tips)
+        )
+    layers.append(
+        alt.Chart(nodes.assign(x=0.02, y=nodes["place"]))
+        .mark_point(filled=True, size=170, stroke=rule, opacity=1, aria=False)
         .encode(
             x=x,
             y=y,
             shape=alt.Shape(
-                "state:N",
-                scale=alt.Scale(domain=list(_STATES), range=list(_SHAPES)),
-                legend=alt.Legend(title="Tree", **_STACKED),
+                "state:N", scale=alt.Scale(domain=list(_STATES), range=list(_SHAPES)), legend=None
             ),
             color=alt.Color(
                 "state:N",
                 scale=alt.Scale(domain=list(_STATES), range=[leaf, ink, "#E69F00", "#D55E00"]),
-                legend=alt.Legend(title="Tree", **_STACKED),
+                legend=None,
             ),
-            tooltip=["name:N", "state:N"],
+            tooltip=[alt.Tooltip("name:N"), alt.Tooltip("state:N")],
         )
     )
-    labels = [
-        alt.Chart(part.assign(x=part["x"] * _LABEL_AT, y=part["y"] * _LABEL_AT))
-        .mark_text(align=_ALIGN[str(side)], color=ink, fontSize=12, baseline="middle")
-        .encode(x=x, y=y, text="label:N", angle=alt.Angle("lean:Q", scale=None))
-        for side, part in nodes.groupby("side")
-    ]
-    drawing = alt.layer(lines, heads, marks, *labels).properties(width=_SIZE, height=_SIZE)
-    return drawing.configure_view(stroke=None)
+    height = max(34, row_height(list(nodes["lines"]))) * len(nodes) + 10
+    return styled(layers, words, paper, height)

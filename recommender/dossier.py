@@ -9,11 +9,11 @@ nothing itself: that is the catalog's work.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from recommender.wording import missing
+from recommender.wording import missing, plain
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -26,6 +26,11 @@ _READING_ORDER = (
     "bloom_to_harvest", "storage", "use", "vigour", "mature_height", "habit", "bearing_years",
     "yield_class", "fruit_size", "skin_colour", "flesh_colour", "brix",
 )  # fmt: skip
+
+
+def reading_place(trait: str) -> int:
+    """Where a trait stands among what a grower asks; those not named there come last."""
+    return _READING_ORDER.index(trait) if trait in _READING_ORDER else len(_READING_ORDER)
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,17 @@ def cautions_for(catalog: Catalog, crop: str) -> pd.DataFrame:
     return mine.sort_values("severity", key=lambda words: words.map(rank).fillna(3), kind="stable")
 
 
+def statement_words(row: Any) -> str:
+    """One piece of evidence as it was written down: value or range, and its unit.
+
+    row: a row of `Dossier.evidence`.
+    """
+    value, low, high = (None if missing(part) else plain(part) for part in (row.value, row.low, row.high))
+    ends = f"{low or '…'} to {high or '…'}" if low or high else ""
+    text = f"{value} ({ends})" if value and ends else value or ends
+    return text if missing(row.unit) else f"{text} {plain(row.unit)}"
+
+
 def _text(value: object) -> str | None:
     return None if missing(value) else str(value)
 
@@ -97,11 +113,10 @@ def dossier(catalog: Catalog, name: str, crop: str | None = None) -> Dossier:
     Raises UnknownName, with the nearest three, if no variety is called so.
     """
     crop, variety = catalog.resolve(name, crop)
-    order = {trait: place for place, trait in enumerate(_READING_ORDER)}
     settled = catalog.settled(crop, variety)
-    settled = settled.sort_values("trait", key=lambda t: t.map(order).fillna(len(order)), kind="stable")
+    settled = settled.sort_values("trait", key=lambda traits: traits.map(reading_place), kind="stable")
     evidence = catalog.evidence(crop, variety)
-    evidence = evidence.sort_values("trait", key=lambda t: t.map(order).fillna(len(order)), kind="stable")
+    evidence = evidence.sort_values("trait", key=lambda traits: traits.map(reading_place), kind="stable")
     cited = [c for c in evidence["source_id"].dropna().drop_duplicates() if c != "memory"]
     sources = catalog.sources().set_index("source_id").reindex(cited).rename_axis("source_id").reset_index()
     sources.insert(0, "ref", range(1, len(sources) + 1))

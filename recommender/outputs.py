@@ -48,6 +48,14 @@ def csv_text(frame: pd.DataFrame) -> str:
     return safe.to_csv(index=False, lineterminator="\n")
 
 
+def parquet_bytes(frame: pd.DataFrame) -> bytes:
+    """A frame as a Parquet file. Columns of mixed kinds are written as text, missing values as nulls."""
+    ready = frame.reset_index(drop=True)
+    for name in [name for name in ready.columns if ready[name].dtype == object]:
+        ready[name] = ready[name].map(lambda cell: None if pd.isna(cell) else str(cell)).astype("string")
+    return bytes(ready.to_parquet(index=False))
+
+
 def json_ready(value: object) -> object:
     """Plain JSON types, with null for every NaN, infinity and missing value. NumPy scalars and arrays
     included.

@@ -80,17 +80,13 @@ _UNIT_WORDS = {
     "GDH": "degree hours", "sets of chromosomes": "",
 }  # fmt: skip
 _CRITERIA = {
-    "c_winter": "winter survival",
-    "winter": "winter survival",
-    "winter_survival": "winter survival",
-    "chill": "winter chill",
-    "season": "season length",
-    "season_length": "season length",
-    "pollination": "pollen partner",
-    "use": "use",
+    "winter": "lives through winter", "chill": "enough winter chill", "dormancy": "sleeps until spring",
+    "bloom_frost": "flowers escape frost", "season": "season long enough", "warmth": "summer warm enough",
+    "pollination": "pollen partner", "disease": "health of the tree", "size": "fits the room",
+    "care": "light to care for", "rating": "rated for the zone", "track": "does well in places like it",
+    "use": "use wished for", "harvest": "season wished for", "storage": "keeps as wished",
     "wishes": "your wishes",
-    "size": "tree size",
-}
+}  # fmt: skip
 
 
 def plain(text: object) -> str:

@@ -134,6 +134,15 @@ class Catalog:
             return self._query(_EVIDENCE + " WHERE crop = ?" + order, [self.resolve_crop(crop)])
         return self._query(_EVIDENCE + order)
 
+    def statement_counts(self) -> pd.DataFrame:
+        """How many statements there are of each variety, from how many sources: crop, variety, statements,
+        sources."""
+        return self._kept(
+            "(statement counts)",
+            "SELECT crop, variety, count(*) AS statements, count(DISTINCT source_id) AS sources "
+            "FROM evidence GROUP BY crop, variety ORDER BY crop, variety",
+        )
+
     def crops(self) -> pd.DataFrame:
         """One row per crop."""
         return self._raw("crops")

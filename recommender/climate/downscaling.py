@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.catalog.package import datasets_folder
@@ -127,6 +128,15 @@ class Downscaling:
         line = self.fitted[kind]
         centred = (features - np.array(line["centre"])) / np.array(line["scale"])
         return np.asarray(line["intercept"] + centred @ np.array(line["coefficients"]))
+
+    def nearest(self, lat: float, lon: float, most: int = 40) -> pd.DataFrame:
+        """The nearest stations with monthly normals, nearest first: name, lat, lon [degrees], km."""
+        far = np.where(self._has_normals, distance_km(lat, lon, self._lat, self._lon), np.inf)
+        order = np.argsort(far, kind="stable")[:most]
+        names = [self._names[at] for at in order]
+        return pd.DataFrame(
+            {"name": names, "lat": self._lat[order], "lon": self._lon[order], "km": far[order]}
+        )
 
     def estimate(self, point: GridPoint, lat: float, lon: float, elevation_m: float) -> Estimate:
         """Climate at a point of the grid brought to `elevation_m` [m]."""

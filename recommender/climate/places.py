@@ -35,7 +35,7 @@ SUGGESTIONS = 3
 _DETAILS = ["name", "region", "region_code", "country", "country_code", "lat", "lon", "elevation_m"]
 
 # What people write for a country or for a region whose code in GeoNames is a number; usual abbreviations.
-_COUNTRY_WORDS = {
+COUNTRY_WORDS = {
     "uk": "GB",
     "britain": "GB",
     "great britain": "GB",
@@ -55,7 +55,7 @@ _COUNTRY_WORDS = {
     "italia": "IT",
     "aotearoa": "NZ",
 }
-_REGION_WORDS = {
+REGION_WORDS = {
     ("AU", "act"): "01",
     ("AU", "nsw"): "02",
     ("AU", "nt"): "03",
@@ -249,9 +249,9 @@ class Gazetteer:
     def _words_for(place: dict[str, Any]) -> set[str]:
         country, code = place["country_code"], place["region_code"]
         words = {folded(place["region"]), folded(place["country"]), country.casefold()}
-        words.update(word for word, meant in _COUNTRY_WORDS.items() if meant == country)
+        words.update(word for word, meant in COUNTRY_WORDS.items() if meant == country)
         words.update(
-            word for (where, word), meant in _REGION_WORDS.items() if (where, meant) == (country, code)
+            word for (where, word), meant in REGION_WORDS.items() if (where, meant) == (country, code)
         )
         if code.isalpha():
             words.add(code.casefold())

@@ -47,7 +47,7 @@ def command(
     site: opt.SiteFile = None,
     crop: opt.Crops = None,
     trees: Annotated[
-        int | None, typer.Option("--trees", min=1, help="At most so many trees.", rich_help_panel=_SET)
+        int | None, typer.Option("--trees", help="At most so many trees.", rich_help_panel=_SET)
     ] = None,
     fix: Annotated[
         list[str] | None, typer.Option("--fix", help="Must be in; repeatable.", rich_help_panel=_SET)
@@ -108,7 +108,7 @@ def command(
     ] = None,
     year: Annotated[
         int | None,
-        typer.Option("--year", help="First growing season of the trees.", min=1900, rich_help_panel=_FILES),
+        typer.Option("--year", help="First growing season of the trees.", rich_help_panel=_FILES),
     ] = None,
     pdf: Annotated[
         Path | None, typer.Option("--pdf", help="Write the planting sheet.", rich_help_panel=_FILES)
@@ -257,6 +257,8 @@ def _write_files(
     if save is not None:
         save_plan(plan, save)
     season = year if year is not None else date.today().year + 1
+    if not 1900 <= season <= 2200:
+        raise BadInput(f"{season} is no growing season", where="--year", remedy="Give a year, such as 2027")
     if calendar is not None:
         write_whole(calendar, papers.calendar_of(plan, catalog, season).encode())
     if pdf is not None:
@@ -267,6 +269,8 @@ def _write_files(
 
 def print_plan(plan: Plan, changes: tuple[str, ...], units: Units) -> None:
     """The plan as text: trees with donors and dates, cover, proof, alternatives."""
+    from recommender.orchard.notes import notes_for
+
     console.write(console.wrapped(plan.place))
     for change in changes:
         console.write(console.wrapped(change, "  "))
@@ -275,7 +279,7 @@ def print_plan(plan: Plan, changes: tuple[str, ...], units: Units) -> None:
     console.write()
     for sentence in plan.summary():
         console.write(console.wrapped(sentence))
-    for note in plan.notes:
+    for note in notes_for(plan, units):
         console.write(console.wrapped(note))
     for title, offers in (("Or, nearly as good", plan.alternatives), ("For one tree also", plan.one_tree)):
         if offers:

@@ -4,7 +4,7 @@ published.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -98,21 +98,15 @@ def _print_disagreements(found: Dossier) -> None:
 
 
 def _print_evidence(found: Dossier, units: Units) -> None:
+    from recommender.dossier import statement_words
+
     console.write(f"\n{console.bold('Evidence as it was found')}")
     for row in rows(found.evidence):
         source = "from memory, no source" if missing(row.ref) else f"[{row.ref}]"
         note = "" if missing(row.note) else f"; {row.note}"
         console.write(
-            console.wrapped(f"{row.trait} = {statement(row)} {source} {row.basis}{note}", "  ", "    ")
+            console.wrapped(f"{row.trait} = {statement_words(row)} {source} {row.basis}{note}", "  ", "    ")
         )
-
-
-def statement(row: Any) -> str:
-    """One piece of evidence as it was written down: value or range, and its unit."""
-    value, low, high = (None if missing(part) else plain(part) for part in (row.value, row.low, row.high))
-    ends = f"{low or '…'} to {high or '…'}" if low or high else ""
-    text = f"{value} ({ends})" if value and ends else value or ends
-    return text if missing(row.unit) else f"{text} {plain(row.unit)}"
 
 
 def _print_sources(sources: pd.DataFrame) -> None:

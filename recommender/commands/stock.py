@@ -79,7 +79,9 @@ def check(
             keep(read, int(line), choice, catalog, memory)
         memory.save()
         read = _read(stock, column, catalog, memory)
-    _keep(output, {"stock": read.lines, "faults": _faults_frame(read.faults)})
+    from recommender.nursery.result_files import faults_frame
+
+    _keep(output, {"stock": read.lines, "faults": faults_frame(read.faults)})
     if as_json:
         _json(
             {
@@ -212,6 +214,7 @@ def backorders(
     from recommender import Site
     from recommender.nursery.allocation import allocate
     from recommender.nursery.orders import read_orders
+    from recommender.nursery.result_files import allocation_tables
     from recommender.nursery.stock_files import ORDERS, read_table
 
     opt.one_format(as_json, as_csv)
@@ -224,13 +227,7 @@ def backorders(
     with console.progress("Sharing the stock out"):
         result = allocate(waiting, held, catalog, least=least)
     faults = (*held.faults, *waiting.faults)
-    tables = {
-        "every tree": result.table(),
-        "sent": result.sent,
-        "unfilled": result.unfilled,
-        "buy in": result.buy_in,
-        "faults": _faults_frame(faults),
-    }
+    tables = allocation_tables(result, faults)
     _keep(output, tables)
     if as_json:
         from recommender.outputs import frame_records
@@ -289,12 +286,6 @@ def _keep(path: Path | None, tables: dict[str, pd.DataFrame]) -> None:
         from recommender.nursery.result_files import write_tables
 
         write_tables(tables, path)
-
-
-def _faults_frame(faults: tuple[str, ...]) -> pd.DataFrame:
-    import pandas as pd
-
-    return pd.DataFrame({"fault": list(faults)}, dtype=object)
 
 
 def _json(value: dict[str, Any]) -> None:

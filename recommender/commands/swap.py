@@ -50,6 +50,14 @@ def match(
         list[str] | None,
         typer.Option("--permit", help="Offer the owner of the rights allows to pass on; repeatable."),
     ] = None,
+    search: Annotated[
+        float | None,
+        typer.Option(
+            "--search",
+            min=0,
+            help="Seconds to search for the best pairs that pollinate each other; 6 if left out.",
+        ),
+    ] = None,
     show: Annotated[
         list[str] | None,
         typer.Option("--show", help="What may be told of people: person, area, reason, minds; repeatable."),
@@ -79,7 +87,7 @@ def match(
     )
     with console.progress("Opening the catalog") as report:
         catalog = open_catalog(progress=report)
-    result = match_swap(offers, requests, settings=settings, catalog=catalog)
+    result = match_swap(offers, requests, settings=settings, catalog=catalog, **opt.given(search_s=search))
     _print_sheets(result, cards, pick_lists, ticked)
     if as_json:
         from recommender.outputs import json_text

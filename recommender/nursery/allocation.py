@@ -2,16 +2,14 @@
 why.
 
 In come `Orders` and a `Stock`; out goes an `Allocation`: every tree sent with the line of the order and the
-line of the
-stock it came from, what remains and why, and what to buy in. Acceptance of a tree is 1 for the variety
-ordered, the
-score of a stand-in otherwise, 0 below `least`, in a crop the customer does not accept, or where the tree is
-ruled out
-at the site. The plan maximises acceptance times the weight of the customer's priority (flow.py proves it).
+line of the stock it came from, what remains and why, and what to buy in. Acceptance of a tree is 1 for the
+variety ordered; for another the score of a stand-in, less where it does not serve the use that was named; 0
+below `least`, in a crop the customer does not accept, or where the tree is ruled out at the site. The plan
+maximises acceptance times the weight of the customer's priority (flow.py proves it).
 
 Fairness rule: priority 1 counts 2, priority 2 counts 1.4, priority 3 counts 1, whoever came first; among all
-plans of
-the same total, the one that gives the most orders their first tree, then their first half, then the rest.
+plans of the same total, the one that gives the most orders their first tree, then their first half, then the
+rest.
 """
 
 from __future__ import annotations
@@ -28,7 +26,7 @@ from recommender.errors import BadInput
 from recommender.nursery import holds as demands
 from recommender.nursery import reading
 from recommender.nursery.flow import Plan, best_plan
-from recommender.nursery.substitutes import resemblance
+from recommender.nursery.substitutes import resemblance, serving
 from recommender.wording import rows as rows_of
 
 if TYPE_CHECKING:
@@ -165,7 +163,7 @@ def acceptances(
     for number, row in enumerate(rows_of(lines)):
         if row.problem or not len(groups):
             continue
-        key = (row.crop, row.variety, row.crops, row.site, row.trees)
+        key = (row.crop, row.variety, row.crops, row.site, row.trees, row.uses)
         if key not in done:
             done[key] = _worth(catalog, index, row, rows, crop_of, places.get(row.site))
         value = done[key]
@@ -196,7 +194,7 @@ def _worth(
     alike, sport, _ = resemblance(catalog, wanted, own)
     trees = [index[tree] for tree in row.trees]
     must = demands.holds(catalog, wanted, own, place, trees, sport)
-    out[at] = np.where(own == wanted, 1.0, must.total * alike)
+    out[at] = np.where(own == wanted, 1.0, must.total * alike * serving(catalog, own, row.uses))
     out[at[must.ruled_out]] = np.nan
     return out
 

@@ -10,8 +10,9 @@ person decided is remembered for the next import. docs/stock-names.md tells how,
 from __future__ import annotations
 
 import weakref
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -127,7 +128,7 @@ def read_stock(
             under = parts.crops
             headings.append((line, text.strip()))
             continue
-        row, cell_faults = _cells(parts, cells, reader, table.where(place))
+        row, cell_faults = _cells(parts, cells, reader, partial(table.where, place))
         faults += cell_faults
         said = reader.crops_of(cells["crop"]) if cells["crop"] else ()
         crops = said or parts.crops or under
@@ -193,7 +194,7 @@ def _is_heading(parts: LineParts) -> bool:
 
 
 def _cells(
-    parts: LineParts, cells: dict[str, str], reader: Any, where: str
+    parts: LineParts, cells: dict[str, str], reader: Any, where: Callable[[str], str]
 ) -> tuple[dict[str, Any], list[str]]:
     """One row without its name decided. A cell of its own wins over the words of the line."""
     faults, notes = [], []
@@ -202,12 +203,15 @@ def _cells(
         count = parse_count(cells["count"])
         if count is None:
             faults.append(
-                f"{where}: the count “{cells['count'][:40]}” is no whole number; the line is kept"
-                f" without a count"
+                f"{where('count')}: the count “{cells['count'][:40]}” is no whole number; the line is kept"
+                f" without a count. Write a number"
             )
             notes.append("count not read")
     if count is not None and count < 0:
-        faults.append(f"{where}: the count {count} is below nought; the line is kept with nothing to offer")
+        faults.append(
+            f"{where('count' if cells['count'] else '')}: the count {count} is below nought; the line is kept"
+            f" with nothing to offer. Write what is left"
+        )
         notes.append("count below nought")
         count = None
     price, currency = (parts.price, parts.currency)
@@ -215,7 +219,8 @@ def _cells(
         price, currency = parse_price(cells["price"])
         if price is None:
             faults.append(
-                f"{where}: the price “{cells['price'][:40]}” is no amount; the line is kept without a price"
+                f"{where('price')}: the price “{cells['price'][:40]}” is no amount; the line is kept without"
+                f" a price. Write an amount"
             )
     elif price is None and cells["count"]:
         price, currency = (

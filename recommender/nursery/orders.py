@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import pandas as pd
 
@@ -21,6 +21,8 @@ from recommender.nursery.decisions import Decisions
 from recommender.nursery.names import read_stock
 from recommender.nursery.stock_files import ORDERS, Table, numbered
 from recommender.nursery.stock_line import parse_count
+from recommender.suitability.goals import Use
+from recommender.wording import crop_in_sentence, list_words
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -36,6 +38,17 @@ PRIORITY_WORDS = {
     "last": 3, "c": 3,
 }  # fmt: skip
 USUAL_PRIORITY = 2
+_USE_WORDS: dict[str, Use] = {
+    "fresh": "fresh", "eating": "fresh", "dessert": "fresh", "eating fresh": "fresh", "fresh eating": "fresh",
+    "table": "fresh", "eater": "fresh", "eaters": "fresh", "tafelobst": "fresh", "cooking": "cooking",
+    "culinary": "cooking", "cooker": "cooking", "cookers": "cooking", "baking": "cooking", "pies": "cooking",
+    "cider": "cider", "perry": "cider", "most": "cider", "juice": "juice", "juicing": "juice",
+    "pressing": "juice", "saft": "juice", "canning": "canning", "bottling": "canning",
+    "preserving": "canning", "jam": "jam", "jelly": "jam", "jams": "jam", "drying": "drying",
+    "dried": "drying", "oil": "oil",
+    "storage": "storage", "keeping": "storage", "storing": "storage", "keeper": "storage",
+}  # fmt: skip
+"""Words of customers for what fruit is for -> the words of `Goals.uses` (common practice)."""
 _LIST = re.compile(r"[|;,/+]|\band\b|\bor\b")
 _SPARE = re.compile(r"[|;,]")
 
@@ -45,8 +58,9 @@ class Orders:
     """lines: one row an order line, columns COLUMNS; `problem` is empty where the line can be served.
 
     crops: tuple of crops accepted besides the one ordered; trees: (crop, variety) standing at the customer's;
-    uses:
-    tuple. site: key into `sites`, "" if not known. faults: one sentence for each cell that could not be used.
+    uses: what
+    the fruit is for, in the words of `Goals.uses`. site: key into `sites`, "" if not known.
+    faults: one sentence for each cell that could not be used.
     """
 
     lines: pd.DataFrame
@@ -76,7 +90,6 @@ def read_orders(
     bad_sites: dict[str, str] = {}
     rows: list[dict[str, Any]] = []
     for place, (number, cells) in enumerate(numbered(table)):
-        where = table.where(place)
         found = by_line.get(number)
         if found is None:
             found = {
@@ -90,27 +103,40 @@ def read_orders(
         if count is None and not cells.get("count"):
             said = found.get("count", pd.NA)
             count = 1 if said is pd.NA or pd.isna(said) else int(said)
-        if count is None or count <= 0:
+        unread = table.unread(place)
+        if "count" in unread:
+            problem, count = problem or "the number of trees could not be read", 0
+        elif count is None or count <= 0:
             problem = problem or "the number of trees is not a whole number above nought"
             faults.append(
-                f"{where}: the number “{cells.get('count', '')[:40]}” is no whole number above nought;"
-                f" the line is kept unfilled"
+                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” is no whole"
+                f" number above nought; the line is kept unfilled. Write how many trees"
             )
             count = 0
         priority = _priority(cells.get("priority", ""))
         if priority is None:
             faults.append(
-                f"{where}: the priority “{cells['priority'][:40]}” is not 1, 2 or 3; taken as"
-                f" {USUAL_PRIORITY}"
+                f"{table.where(place, 'priority')}: the priority “{cells['priority'][:40]}” is not 1, 2 or 3;"
+                f" taken as {USUAL_PRIORITY}"
             )
             priority = USUAL_PRIORITY
+        uses, other = _uses(cells.get("uses", ""))
+        if other:
+            faults.append(
+                f"{table.where(place, 'uses')}: the use “{other[0][:40]}” is none of"
+                f" {', '.join(get_args(Use))}; it is left out"
+            )
         accepted, unknown = _resolved(cells.get("crops", ""), _LIST, catalog.resolve_crop)
         trees, strangers = _resolved(cells.get("trees", ""), _SPARE, catalog.resolve)
-        faults += [f"{where}: {message}" for message in (*unknown, *strangers)]
+        faults += [f"{table.where(place, 'crops')}: {message}" for message in unknown]
+        faults += [f"{table.where(place, 'trees')}: {message}" for message in strangers]
         key, wrong = _site(cells, sites, bad_sites, ASite, site is not None)
+        if unread & {"site", "zone", "chill_hours"}:
+            problem = problem or "the site could not be understood"
         if wrong:
             faults.append(
-                f"{where}: {wrong} The line is not served, so that no tree is sent where it cannot live."
+                f"{table.where(place, 'site' if cells.get('site') else 'zone')}: {wrong}"
+                f" The line is not served, so that no tree is sent where it cannot live."
             )
             problem = problem or "the site could not be understood"
         rows.append(
@@ -127,11 +153,7 @@ def read_orders(
                 "crops": tuple(dict.fromkeys(accepted)),
                 "site": key,
                 "trees": tuple(dict.fromkeys(trees)),
-                "uses": tuple(
-                    dict.fromkeys(
-                        word.strip().casefold() for word in _LIST.split(cells.get("uses", "")) if word.strip()
-                    )
-                ),
+                "uses": uses,
                 "confidence": found["confidence"],
                 "decision": found["decision"],
                 "problem": problem,
@@ -144,8 +166,20 @@ def read_orders(
 def _name_problem(found: Mapping[Any, Any]) -> str:
     if found["decision"] == "decided":
         return ""
-    near = f"; near are {found['runners_up']}" if found.get("runners_up") else ""
-    return f"the variety “{str(found['text'])[:60]}” is not known for certain{near}"
+    near = []
+    for part in str(found.get("runners_up") or "").split(" | "):
+        crop, mark, name = part.rsplit(" ", 1)[0].partition(":")
+        if mark:
+            near.append(f"{name} ({crop_in_sentence(crop)})")
+    told = f"; nearest are {list_words(near)}" if near else ""
+    return f"the variety “{str(found['text'])[:60]}” is not known for certain{told}"
+
+
+def _uses(cell: str) -> tuple[tuple[Use, ...], list[str]]:
+    """Uses a cell names, in the words of `Goals.uses`, and the words that are none."""
+    words = [" ".join(word.casefold().split()) for word in _LIST.split(cell) if word.strip()]
+    found = [_USE_WORDS[word] for word in words if word in _USE_WORDS]
+    return tuple(dict.fromkeys(found)), [word for word in words if word not in _USE_WORDS]
 
 
 def _priority(cell: str) -> int | None:

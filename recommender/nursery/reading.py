@@ -277,7 +277,3 @@ def _number(row: dict[str, Any], name: str) -> float:
 
 def _span(days: int) -> str:
     return f"{days} days" if days < 14 else f"{round(days / 7)} weeks"
-
-
-def _one(row: dict[str, Any]) -> str:
-    return with_article(crop_in_sentence(str(row["crop"])))

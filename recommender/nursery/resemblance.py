@@ -1,16 +1,14 @@
 """How alike two varieties of one crop are: a mixed-type distance over what a customer would notice.
 
-In comes the wide traits frame; out go distances in [0, 1] per feature and together. Each feature is compared
-by its
-own rule (sets by their overlap, dates in days, classes by their steps, as Gower's general coefficient does);
-the
-features are weighed by a logistic regression with weights of nought or more, fitted by
-`python -m benchmarks.nursery likeness --fit` on sports and their parents against random pairs of the crop.
-What
-nobody published counts as the usual difference between two varieties of the crop, so it neither helps nor
-harms.
+In comes the wide traits frame; out go distances in [0, 1] per feature and together. Each feature is
+compared by its own rule (sets by their overlap, dates in days, classes by their steps, as Gower's general
+coefficient does). The features are weighed as learned, with weights of nought or more, from published
+tables of use and season (`python -m benchmarks.nursery likeness --fit`; docs/stand-ins.md says how far that
+goes). What nobody published counts as the usual difference between two varieties of the crop, so it neither
+helps nor harms.
 
-Reference: J. C. Gower, A general coefficient of similarity and some of its properties, Biometrics 27 (1971).
+Reference: J. C. Gower, A general coefficient of similarity and some of its properties, Biometrics 27
+(1971).
 """
 
 from __future__ import annotations
@@ -60,6 +58,21 @@ SEASON_DAYS = 21.0
 practice)."""
 
 WEIGHTS: dict[str, float] = {
+    "use": 1.7,
+    "ripening": 2.5,
+    "flavour": 0.6,
+    "skin colour": 0.7,
+    "flesh colour": 0.8,
+    "storage": 0.55,
+    "size": 0.65,
+    "stone": 0.8,
+    "vigour": 0.3,
+    "disease": 0.4,
+    "bloom": 0.6,
+    "kind": 1.0,
+}
+"""Learned, starting from COMMON_PRACTICE, by the benchmark named above; rounded."""
+COMMON_PRACTICE: dict[str, float] = {
     "use": 1.5,
     "ripening": 2.0,
     "flavour": 0.6,
@@ -73,6 +86,7 @@ WEIGHTS: dict[str, float] = {
     "bloom": 0.6,
     "kind": 1.0,
 }
+"""What learning starts from and is held to (common practice)."""
 FEATURES = tuple(WEIGHTS)
 _CACHE: weakref.WeakKeyDictionary[Any, dict[str, Likeness]] = weakref.WeakKeyDictionary()
 
@@ -196,16 +210,21 @@ def _sets(texts: NDArray[np.object_]) -> NDArray[np.float32]:
 
 
 def _ripening(traits: pd.DataFrame) -> NDArray[np.float32]:
-    """By days against the crop's reference; else by season class; else by the days of picking as
-    published."""
-    out = _gap(_number(traits, "ripening_offset"), RIPE_DAYS)
-    classes = _gap(_classes(traits, "ripening_season", SEASONS), RIPE_DAYS / SEASON_DAYS)
+    """Mean of the gap in days and the gap in season class, or the one that is known.
+
+    Days are those against the crop's reference, else those of picking as published. A date from one place and
+    a class from another both err; where they disagree neither is to be believed alone.
+    """
+    dates = _gap(_number(traits, "ripening_offset"), RIPE_DAYS)
     days = _number(traits, "harvest_start")
     apart = np.abs(days[:, None] - days[None, :])
     apart = np.minimum(np.minimum(apart, 365.0 - apart) / RIPE_DAYS, 1.0).astype(np.float32)
-    for other in (classes, apart):
-        out = np.where(np.isfinite(out), out, other)
-    return out
+    dates = np.where(np.isfinite(dates), dates, apart)
+    classes = _gap(_classes(traits, "ripening_season", SEASONS), RIPE_DAYS / SEASON_DAYS)
+    both = np.isfinite(dates) & np.isfinite(classes)
+    return np.where(both, (dates + classes) / 2, np.where(np.isfinite(dates), dates, classes)).astype(
+        np.float32
+    )
 
 
 def _bloom(traits: pd.DataFrame) -> NDArray[np.float32]:

@@ -7,14 +7,34 @@ formula gets an apostrophe in front (`outputs.guarded`) and, in a workbook, is s
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from recommender.errors import BadInput
 from recommender.files import write_whole
 from recommender.outputs import csv_text, guarded
+
+if TYPE_CHECKING:
+    from recommender.nursery.allocation import Allocation
+
+
+def allocation_tables(result: Allocation, faults: Sequence[str]) -> dict[str, pd.DataFrame]:
+    """Back orders as sheets: every tree ordered once, then sent, unfilled, what to buy in, cells not read."""
+    return {
+        "every tree": result.table(),
+        "sent": result.sent,
+        "unfilled": result.unfilled,
+        "buy in": result.buy_in,
+        "faults": faults_frame(faults),
+    }
+
+
+def faults_frame(faults: Sequence[str]) -> pd.DataFrame:
+    """One fault a row."""
+    return pd.DataFrame({"fault": list(faults)}, dtype=object)
 
 
 def write_tables(tables: Mapping[str, pd.DataFrame], path: Path) -> None:

@@ -1,16 +1,12 @@
 """Stock lists and orders as people send them: CSV in any encoding, XLSX, any column names -> one plain table.
 
-In come a path and, if the guess was wrong, a corrected mapping; out goes a `Table` of texts with known column
-names, the row of the file of each line, faults of single cells, and the mapping that was used. A cell that
-holds a
-formula is never computed and never trusted: its line is kept, its value is not.
+In come a path and, if the guess was wrong, a corrected mapping; out goes a `Table` of texts with known
+column names, the row of the file of each line, faults of single cells, and the mapping that was used. A
+cell that holds a formula is never computed and never trusted: its line is kept, its value is not.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,10 +15,13 @@ import pandas as pd
 
 from recommender.errors import BadInput, StorageFault
 from recommender.nursery.stock_line import spaced
+from recommender.tables_in import LONGEST_CELL, csv_rows, is_formula, is_workbook, text_lines, workbook_rows
+from recommender.wording import plain
 
 MAX_BYTES = 60_000_000
 """Largest file read [bytes]: some 500,000 stock lines; what is larger is no stock list but a mistake."""
 MAX_LINES = 500_000
+_LEFT_OUT = ("held a formula", "was too long to read")
 STOCK = {
     "name": "name variety cultivar description plant product item article artikel sorte sorten bezeichnung "
     "titel title "
@@ -69,9 +68,15 @@ class Table:
     faults: tuple[str, ...] = ()
     notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
-    def where(self, place: int) -> str:
-        """File and row of a line, for messages."""
-        return f"{self.file}, row {self.rows[place]}" if self.file else f"row {self.rows[place]}"
+    def where(self, place: int, part: str = "") -> str:
+        """File and row of a line, and the column that holds `part` if one does, for messages."""
+        row = f"{self.file}, row {self.rows[place]}" if self.file else f"row {self.rows[place]}"
+        column = next((_short(text) for text, meant in self.mapping.items() if meant == part), "")
+        return f"{row}, column “{column}”" if column and part in self.frame else row
+
+    def unread(self, place: int) -> set[str]:
+        """Parts of a line whose cell was left out (a formula, too long): not the same as an empty cell."""
+        return {note.split(" ", 1)[0] for note in self.notes.get(place, ()) if note.endswith(_LEFT_OUT)}
 
 
 def read_table(
@@ -82,7 +87,7 @@ def read_table(
 ) -> Table:
     """The table of a CSV, TXT, TSV or XLSX file.
 
-    known: known name -> headings it goes by. columns: known name -> heading, to correct the guess.
+    known: known name -> headings it goes by. columns: known name -> heading, to correct the guess ("": none).
     Raises StorageFault (cannot be read), BadInput (too large, empty, no such sheet form, a needed column
     missing).
     """
@@ -118,18 +123,31 @@ def table_from(
     needed: Sequence[str] = ("name",),
 ) -> Table:
     """The same from the bytes of a file and its name (an upload). Raises BadInput."""
+    rows, notes = _rows(data, name)
+    return _mapped(rows, name, known, columns or {}, needed, notes)
+
+
+def headings_of(data: bytes, name: str) -> tuple[str, ...]:
+    """The cells of the first row that holds any, to choose columns from. Raises BadInput."""
+    rows, _ = _rows(data, name)
+    return tuple(dict.fromkeys(plain(cell).strip() for cell in rows[0][1] if cell.strip()))
+
+
+def _rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], Mapping[int, str]]:
+    """Rows that hold anything, with their number in the file, and notes on some of them. Raises BadInput."""
     if len(data) > MAX_BYTES:
         raise BadInput(
             f"The file holds {len(data) / 1e6:.0f} MB; at most {MAX_BYTES / 1e6:.0f} MB are read",
             where=name,
             remedy=f"Split it into lists of at most {MAX_LINES:,} lines",
         )
-    if data[:4] == b"PK\x03\x04":
-        numbered, notes = _xlsx_rows(data, name), dict[int, str]()
+    if is_workbook(data):
+        numbered, notes = workbook_rows(data, name), dict[int, str]()
     elif data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or data[:4] == b"%PDF":
         raise BadInput("This kind of file is not read", where=name, remedy="Save it as XLSX or CSV")
     else:
-        numbered, notes = _csv_rows(data, name)
+        lines, notes = text_lines(data, name)
+        numbered = csv_rows(lines, name)
     rows = [(number, cells) for number, cells in numbered if any(cell.strip() for cell in cells)]
     if not rows:
         raise BadInput("The file holds no lines", where=name, remedy="Give one line a variety")
@@ -139,100 +157,7 @@ def table_from(
             where=name,
             remedy="Split it",
         )
-    return _mapped(rows, name, known, columns or {}, needed, notes)
-
-
-def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], dict[int, str]]:
-    """Rows with their number, and which of them were not UTF-8."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        try:
-            lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
-        except UnicodeError as problem:
-            raise BadInput(
-                "The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV"
-            ) from problem
-    else:
-        lines, other = _decoded(data.removeprefix(b"\xef\xbb\xbf"))
-    if any("\0" in line for line in lines[:50]):
-        raise BadInput("This is no list of text lines", where=name, remedy="Save it as XLSX or CSV")
-    sample = "".join(lines[:20])
-    delimiter = max(
-        (";", "\t", ",", "|"),
-        key=lambda mark: (sample.count(mark) >= len(lines[:20]) - 1, sample.count(mark)),
-    )
-    csv.field_size_limit(1_000_000)
-    rows: list[tuple[int, list[str]]] = []
-    reader = csv.reader(lines, delimiter=delimiter)
-    before = 0
-    try:
-        for cells in reader:
-            rows.append((before + 1, cells))
-            before = reader.line_num
-    except csv.Error as problem:
-        raise BadInput(
-            f"The table breaks off ({problem})",
-            where=f"{name}, row {reader.line_num}",
-            remedy="Mend that row",
-        ) from problem
-    return rows, other
-
-
-def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
-    """Lines of text, each in the encoding it was written in: UTF-8, else Windows-1252 (then Latin-1)."""
-    try:
-        return data.decode("utf-8").splitlines(keepends=True), {}
-    except UnicodeDecodeError:
-        pass
-    lines: list[str] = []
-    other: dict[int, str] = {}
-    for number, raw in enumerate(data.splitlines(keepends=True), start=1):
-        try:
-            lines.append(raw.decode("utf-8"))
-        except UnicodeDecodeError:
-            other[number] = "read as Windows-1252"
-            try:
-                lines.append(raw.decode("cp1252"))
-            except UnicodeDecodeError:
-                lines.append(raw.decode("latin-1"))
-    return lines, other
-
-
-def _xlsx_rows(data: bytes, name: str) -> list[tuple[int, list[str]]]:
-    """Rows of the first sheet that holds any; a formula is kept as its text, which starts with "="."""
-    import openpyxl
-    from openpyxl.utils.exceptions import InvalidFileException
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            unpacked = sum(part.file_size for part in packed.infolist())
-        if unpacked > 8 * MAX_BYTES:
-            raise BadInput(
-                f"The workbook unpacks to {unpacked / 1e6:.0f} MB; at most {8 * MAX_BYTES / 1e6:.0f} MB"
-                f" are read",
-                where=name,
-                remedy="Save the stock list alone, without pictures and empty rows",
-            )
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-        for sheet in book.worksheets:
-            rows = [
-                (number, [_cell_text(cell) for cell in cells])
-                for number, cells in enumerate(sheet.iter_rows(values_only=True), start=1)
-            ]
-            if any(any(cells) for _, cells in rows):
-                return rows
-        return []
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, OSError, SyntaxError) as problem:
-        raise BadInput(
-            "The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV"
-        ) from problem
-
-
-def _cell_text(cell: object) -> str:
-    if cell is None:
-        return ""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell)
+    return rows, notes
 
 
 def _mapped(
@@ -243,7 +168,7 @@ def _mapped(
     needed: Sequence[str],
     notes: Mapping[int, str],
 ) -> Table:
-    headings = [cell.strip() for cell in rows[0][1]]
+    headings = [plain(cell).strip() for cell in rows[0][1]]
     strangers = [part for part in columns if part not in known]
     if strangers:
         raise BadInput(
@@ -261,10 +186,13 @@ def _mapped(
     else:
         rows = rows[1:]
     for part, heading in columns.items():
+        if not heading:
+            guess = {text: meant for text, meant in guess.items() if meant != part}
+            continue
         folded = [spaced(text) for text in headings]
         if spaced(heading) not in folded:
             raise BadInput(
-                f"There is no column “{heading}”", where=name, remedy=f"Its columns are {', '.join(headings)}"
+                f"There is no column “{heading}”", where=name, remedy=f"Its columns are {_shown(headings)}"
             )
         guess = {text: meant for text, meant in guess.items() if meant != part}
         guess[headings[folded.index(spaced(heading))]] = part
@@ -272,10 +200,10 @@ def _mapped(
     if missing:
         raise BadInput(
             f"No column holds the {_plain_words(missing[0])}",
-            where=f"{name}; its columns are {', '.join(headings)}",
+            where=f"{name}; its columns are {_shown(headings)}",
             remedy=(
                 f"Say which does, for example --column"
-                f" {missing[0]}=“{next((h for h in headings if h), 'heading')}”"
+                f" {missing[0]}=“{_short(next((h for h in headings if h), 'heading'))}”"
             ),
         )
     if not rows:
@@ -290,10 +218,17 @@ def _mapped(
             cell = cells[column].strip() if column < len(cells) else ""
             if is_formula(cell):
                 faults.append(
-                    f"{name}, row {number}, column “{headings[column]}”: a formula is not read; write"
+                    f"{name}, row {number}, column “{_short(headings[column])}”: a formula is not read; write"
                     f" the value itself"
                 )
-                said.append(f"{part} held a formula")
+                said.append(f"{part} {_LEFT_OUT[0]}")
+                cell = ""
+            elif len(cell) > LONGEST_CELL:
+                faults.append(
+                    f"{name}, row {number}, column “{_short(headings[column])}”: {len(cell):,} letters;"
+                    f" at most {LONGEST_CELL:,} are read. Shorten it"
+                )
+                said.append(f"{part} {_LEFT_OUT[1]}")
                 cell = ""
             values[part].append(cell)
         if said:
@@ -309,15 +244,14 @@ def _mapped(
     )
 
 
-def is_formula(cell: str) -> bool:
-    """Whether a spreadsheet would run this text. A signed number and a name after a dash are none.
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else f"{text[:39]}…"
 
-    >>> is_formula("=1+1"), is_formula("-3"), is_formula("+cmd|' /C calc'!A0"), is_formula("- Discovery")
-    (True, False, True, False)
-    """
-    if cell.startswith(("=", "@")):
-        return True
-    return cell[:1] in "+-" and len(cell) > 1 and any(mark in cell for mark in "|!(")
+
+def _shown(headings: Sequence[str]) -> str:
+    """Headings for a message, however many and long they are."""
+    named = [_short(text) for text in headings if text]
+    return ", ".join(named[:15]) + (f" and {len(named) - 15} more" if len(named) > 15 else "")
 
 
 def _guess(headings: Sequence[str], known: Mapping[str, str]) -> dict[str, str]:

@@ -117,7 +117,7 @@ def substitutes(
     )
     alike, sport, known = resemblance(catalog, wanted, rows)
     must = demands.holds(catalog, wanted, rows, place, trees, sport)
-    alike = alike * _purpose(catalog, rows, goals)
+    alike = alike * serving(catalog, rows, goals.uses if goals is not None else ())
     price = (
         float(own["price"].iloc[0])
         if len(own) and own["price"].notna().any()
@@ -239,16 +239,15 @@ def on_offer(stock: Stock | pd.DataFrame | None, catalog: Catalog, crops: Sequen
     return out
 
 
-def _purpose(catalog: Catalog, rows: NDArray[np.intp], goals: Goals | None) -> Floats:
-    """Less where a candidate is known not to serve any use the customer named."""
-    if goals is None or not goals.uses:
+def serving(catalog: Catalog, rows: NDArray[np.intp], uses: Sequence[str]) -> Floats:
+    """What is left of each row's worth for what the customer wants the fruit for: 1 where any of the uses is
+    published for it, 0.65 where only others are, between where nothing is (our own). Without uses, 1."""
+    if not uses:
         return np.ones(len(rows))
     from recommender.suitability.criteria import wanted_use
     from recommender.suitability.ranking import taken
 
-    return np.asarray(
-        0.5 + 0.5 * wanted_use(taken(demands.varieties_of(catalog), rows), goals.uses), dtype=float
-    )
+    return np.asarray(0.5 + 0.5 * wanted_use(taken(demands.varieties_of(catalog), rows), uses), dtype=float)
 
 
 def _usual_price(offered: pd.DataFrame, crop: str) -> float:

@@ -8,38 +8,24 @@ the dates the site's own weather gives.
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from recommender.climate.season import MIDSUMMER, MIDWINTER, YEAR_DAYS, Hemisphere, season_date
-from recommender.orchard.facts import Fact, Facts
-from recommender.orchard.plan import Plan
-from recommender.wording import crop_in_sentence, list_words, plain
+from recommender.climate.season import MIDSUMMER, MIDWINTER, Hemisphere, season_date, season_day
+from recommender.orchard.facts import Facts
+from recommender.orchard.plan import Harvest, Plan, PlannedTree
+from recommender.orchard.windows import ROOTS_GROW_ABOVE_degC, fortnight_mean, planting_windows
+from recommender.wording import crop_in_sentence, day_words, list_words, plain
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
 
-Climate = Literal["cold", "mild", "mediterranean", "warm", "frost-free"]
-DORMANT_BELOW_degC = 7.0
-"""Fortnight's mean below which deciduous trees are taken to be at rest (common practice)."""
-FROZEN_BELOW_degC = 0.0
-"""Fortnight's mean below which ground is taken to be frozen hard (common practice)."""
-THAW_DAYS = 14
-"""The ground thaws later than the air (common practice)."""
-ROOTS_GROW_ABOVE_degC = 10.0
-"""Fortnight's mean above which soil is warm enough for a potted evergreen to root (common practice)."""
-HOT_MEAN_degC = 24.0
-COLD_ZONE = 6.0
-"""Half zones below this count as cold: the ground freezes hard in most winters (common practice)."""
-ERRATIC_SPRING_DAYS = 30
-"""Last frosts scattered over more days than this (8 years in 10) make a spring erratic (common practice)."""
-ESTABLISHING_WEEKS = 6
-"""Time roots want before the ground freezes, and before bud break (common practice)."""
 THINNED = (
     "apple",
     "european-pear",
@@ -55,23 +41,16 @@ THINNED = (
 """Crops whose fruit is thinned (common practice)."""
 THIN_AFTER_BLOOM_DAYS = (35, 50)
 """After the natural drop, five to seven weeks after full bloom (common practice)."""
-
-
-@dataclass(frozen=True)
-class Window:
-    """A span of season days, with why, its standing and its source."""
-
-    kind: str
-    first: float
-    last: float
-    why: str
-    standing: str
-    source_id: str
+FRUITLETS_OFF_AFTER_BLOOM_DAYS = (7, 35)
+"""When fruitlets can be told from flowers and before they cost the tree much (common practice)."""
+BEARS_AFTER_YEARS = (2, 5)
+"""First crop where nobody has published when a kind bears (common practice)."""
 
 
 @dataclass(frozen=True)
 class Event:
-    """One entry. first, last: real dates, both included. trees: names, empty for all of them."""
+    """One entry. first, last: real dates, both included. trees: names, empty for all of them. every_days: the
+    task comes again within its span; yearly: the span comes again every year."""
 
     kind: str
     title: str
@@ -82,191 +61,7 @@ class Event:
     source_id: str = ""
     trees: tuple[str, ...] = ()
     every_days: int | None = None
-
-
-def fortnight_mean(profile: Profile) -> np.ndarray:
-    """(D,) median over the years of the mean temperature of the 14 days round each season day [degC]."""
-    mean = (profile.tmin + profile.tmax) / 2.0
-    padded = np.pad(mean, ((0, 0), (7, 7)), mode="edge")
-    total = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1)
-    return np.asarray(np.median((total[:, 14:] - total[:, :-14])[:, : mean.shape[1]] / 14.0, axis=0))
-
-
-def climate_kind(profile: Profile) -> Climate:
-    """Which of the usual planting seasons a site has, from its zone, its winter and its summer."""
-    mean = fortnight_mean(profile)
-    middle = MIDWINTER[profile.hemisphere]
-    winter = float(mean[middle - 45 : middle + 75].min())
-    if np.isnan(profile.last_spring_frost).mean() > 0.5:
-        return "frost-free"
-    if profile.zone_number < COLD_ZONE:
-        return "cold"
-    if winter > DORMANT_BELOW_degC + 1.0:
-        return "warm"
-    summer = float(np.median(profile.summer_mean))
-    return "mediterranean" if summer > HOT_MEAN_degC - 2.0 and profile.zone_number >= 9.0 else "mild"
-
-
-def planting_windows(profile: Profile, facts: Facts, evergreen: bool = False) -> list[Window]:
-    """When to plant bare-root and potted trees at a site, best first.
-
-    Bare-root trees go in while they are at rest and the ground is open. Mild winters: late winter to early
-    spring, or early autumn; cold: as soon as hard frost is out of the ground, or autumn too where springs are
-    erratic. Evergreens are planted from pots after the last frost in warming soil.
-    """
-    mean, middle, hemisphere = fortnight_mean(profile), MIDWINTER[profile.hemisphere], profile.hemisphere
-    kind = climate_kind(profile)
-    rest = _around(mean < DORMANT_BELOW_degC, middle, mean)
-    frozen = _around(mean < FROZEN_BELOW_degC, middle, mean) if (mean[:] < FROZEN_BELOW_degC).any() else None
-    windows: list[Window] = []
-    if not evergreen:
-        windows += _bare_root(kind, rest, frozen, middle, facts, _erratic(profile), hemisphere)
-    windows += _potted(kind, profile, mean, frozen, middle, evergreen)
-    return windows
-
-
-def _around(cold: np.ndarray, middle: int, mean: np.ndarray) -> tuple[float, float]:
-    """First and last day of the unbroken cold spell round the coldest day near midwinter."""
-    coldest = middle - 45 + int(np.argmin(mean[middle - 45 : middle + 75]))
-    if not cold[coldest]:
-        return coldest - 30.0, coldest + 30.0
-    first, last = coldest, coldest
-    while first > 0 and cold[first - 1]:
-        first -= 1
-    while last < len(cold) - 1 and cold[last + 1]:
-        last += 1
-    return float(first), float(last)
-
-
-def _erratic(profile: Profile) -> bool:
-    dates = profile.last_spring_frost[np.isfinite(profile.last_spring_frost)]
-    return len(dates) > 4 and float(np.ptp(np.quantile(dates, [0.1, 0.9]))) > ERRATIC_SPRING_DAYS
-
-
-def _bare_root(
-    kind: Climate,
-    rest: tuple[float, float],
-    frozen: tuple[float, float] | None,
-    middle: int,
-    facts: Facts,
-    erratic: bool,
-    hemisphere: str,
-) -> list[Window]:
-    first, last = rest
-    named = {
-        "cold": "bare-root, cold-winter climate",
-        "mild": "bare-root, oceanic western Europe",
-        "mediterranean": "bare-root, mediterranean California",
-        "warm": "bare-root, warm-winter climate",
-        "frost-free": "bare-root, warm-winter climate",
-    }[kind]
-    source = facts.get("planting_window", named)
-    published = _published(source)
-    if kind == "cold" and frozen is not None:
-        opens = frozen[1] + 1 + THAW_DAYS
-        found = [
-            Window(
-                "bare-root",
-                opens,
-                max(opens + 14, last),
-                f"As soon as hard frost is out of the ground and before buds break. Published: {published}.",
-                source.standing,
-                source.source_id,
-            )
-        ]
-        if erratic:
-            until = frozen[0] - 14
-            found.append(
-                Window(
-                    "bare-root",
-                    min(first, until - 14),
-                    until,
-                    "Springs here are erratic: autumn, at leaf "
-                    "fall and well before the ground freezes, is the other chance.",
-                    "common practice",
-                    "",
-                )
-            )
-        return found
-    late = Window(
-        "bare-root",
-        max(first, middle + 15),
-        last,
-        "Late winter to early spring, while the tree is at rest and the ground is open. "
-        f"Published: {published}.",
-        source.standing,
-        source.source_id,
-    )
-    early = Window(
-        "bare-root",
-        first,
-        min(middle - 15, first + 45),
-        "Or in autumn at leaf fall: the soil is still warm and roots start before winter.",
-        "common practice" if kind not in ("warm", "frost-free") else source.standing,
-        "" if kind not in ("warm", "frost-free") else source.source_id,
-    )
-    found = [late] if late.first < late.last else []
-    return [*found, *([early] if early.first < early.last else [])]
-
-
-def _published(fact: Fact) -> str:
-    words = plain(fact.text)
-    return _month_days(words) if "/" in words else words
-
-
-def _month_days(span: str) -> str:
-    from recommender.wording import day_words
-
-    first, _, last = span.partition("/")
-    return f"{day_words(first)} to {day_words(last)}"
-
-
-def _potted(
-    kind: Climate,
-    profile: Profile,
-    mean: np.ndarray,
-    frozen: tuple[float, float] | None,
-    middle: int,
-    evergreen: bool,
-) -> list[Window]:
-    frosts = profile.last_spring_frost[np.isfinite(profile.last_spring_frost)]
-    last_frost = float(np.quantile(frosts, 0.9)) if len(frosts) and kind != "frost-free" else float(middle)
-    warm = np.flatnonzero(mean[middle:] > ROOTS_GROW_ABOVE_degC)
-    hot = np.flatnonzero(mean[middle:] > HOT_MEAN_degC)
-    summer = float(middle + hot[0]) if len(hot) else float(MIDSUMMER[profile.hemisphere] - 20)
-    rooting = float(middle + warm[0]) if len(warm) else last_frost
-    spring = max(last_frost, rooting) if evergreen else rooting - 30
-    found = []
-    if spring + 14 < summer:
-        found.append(
-            Window(
-                "potted",
-                spring,
-                summer,
-                "From pots: after the last frost, in warming soil and before summer's heat."
-                if evergreen
-                else "From pots: in spring as the soil warms, before summer's heat.",
-                "common practice",
-                "",
-            )
-        )
-    if not evergreen or kind in ("warm", "frost-free", "mediterranean"):
-        cooling = np.flatnonzero(mean[MIDSUMMER[profile.hemisphere] + 30 :] < 16.0)
-        start = MIDSUMMER[profile.hemisphere] + 30 + (float(cooling[0]) if len(cooling) else 60.0)
-        ends = (frozen[0] + YEAR_DAYS if frozen is not None else start + 60) - 7 * ESTABLISHING_WEEKS
-        if ends - start >= 14:
-            found.append(
-                Window(
-                    "potted",
-                    start,
-                    min(ends, start + 45, 547.0),
-                    "Or in early autumn, so that roots take "
-                    f"hold {ESTABLISHING_WEEKS} weeks before the ground cools.",
-                    "common practice",
-                    "",
-                )
-            )
-    return found
+    yearly: bool = False
 
 
 def _on(day: float, harvest_year: int, hemisphere: Hemisphere) -> date:
@@ -293,11 +88,13 @@ class Add(Protocol):
         trees: Sequence[str] = (),
         year: int = ...,
         every: int | None = None,
+        yearly: bool = False,
     ) -> None: ...
 
 
 def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Event]:
-    """The entries from planting to the first years' harvests, in order of date.
+    """The entries from planting to the first crops, in order of date; thinning and picking begin in the year
+    in which a tree's first crop is expected and come again every year.
 
     planted: the year in whose growing season the trees start (the harvest year of that season).
     """
@@ -315,9 +112,12 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
         trees: Sequence[str] = (),
         year: int = planted,
         every: int | None = None,
+        yearly: bool = False,
     ) -> None:
         begin, end = _on(first, year, hemisphere), _on(last, year, hemisphere)
-        found.append(Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every))
+        found.append(
+            Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every, yearly)
+        )
 
     evergreen = _evergreens(plan)
     for deciduous, names in (
@@ -339,7 +139,7 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
                 [plain(tree.variety) for tree in names],
             )
     _care(add, profile, facts)
-    _by_tree(add, plan)
+    _by_tree(add, plan, planted)
     return sorted(found, key=lambda event: (event.first, event.last, event.title))
 
 
@@ -413,55 +213,80 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
         )
 
 
-def _by_tree(add: Add, plan: Plan) -> None:
-    """Thinning and picking, each year from the first crop on; here of the first season shown."""
-    from recommender.climate.season import season_day
+def first_crop(tree: PlannedTree, planted: int) -> tuple[int, int]:
+    """Years between which a tree's first crop is expected. planted: its first growing season.
 
+    Where nobody has published how soon its kind bears, two to five years are taken (common practice).
+    """
+    low = BEARS_AFTER_YEARS[0] if tree.years_low is None else tree.years_low
+    high = tree.years_high if tree.years_high is not None else max(low, BEARS_AFTER_YEARS[1])
+    return planted + math.floor(low), planted + math.ceil(max(high, low))
+
+
+def _by_tree(add: Add, plan: Plan, planted: int) -> None:
+    """Flowers off in the first season; thinning and picking from the first crop expected."""
     hemisphere = plan.hemisphere
+    after = MIDWINTER[hemisphere]
+    blooms = {
+        plain(tree.variety): season_day(tree.bloom, hemisphere, after=after)
+        for tree in plan.trees
+        if tree.bloom is not None
+    }
+    if blooms:
+        add(
+            "first season",
+            "No crop yet: take the fruitlets off",
+            min(blooms.values()) + FRUITLETS_OFF_AFTER_BLOOM_DAYS[0],
+            max(blooms.values()) + FRUITLETS_OFF_AFTER_BLOOM_DAYS[1],
+            "In the season of planting roots come first: rub off whatever sets.",
+            "common practice",
+            trees=list(blooms),
+        )
     for tree in plan.trees:
         name = plain(tree.variety)
-        bloom = tree.bloom
-        wait = (
-            ""
-            if tree.years_low is None
-            else (
-                f" Expect the first crop {tree.years_low:g} to {tree.years_high:g} years after planting."
-                if tree.years_high not in (None, tree.years_low)
-                else f" Expect the first crop about {tree.years_low:g} years after planting."
-            )
-        )
-        if bloom is not None and tree.crop in THINNED:
-            at = season_day(bloom, hemisphere, after=MIDWINTER[hemisphere])
+        early, late = first_crop(tree, planted)
+        when = f"in {early}" if early == late else f"between {early} and {late}"
+        if tree.bloom is not None and tree.crop in THINNED:
+            at = blooms[name]
             add(
                 "thinning",
                 f"Thin {name}",
                 at + THIN_AFTER_BLOOM_DAYS[0],
                 at + THIN_AFTER_BLOOM_DAYS[1],
-                "After the natural drop leave one fruit a spur or a hand apart; in the planting year take "
-                "all fruit off.",
+                "After the natural drop leave one fruit a spur or a hand apart.",
                 "common practice",
                 trees=[name],
+                year=early,
+                yearly=True,
             )
         if tree.harvest is not None:
-            first = season_day(tree.harvest.first, hemisphere, after=MIDWINTER[hemisphere])
+            first = season_day(tree.harvest.first, hemisphere, after=after)
             last = season_day(tree.harvest.last, hemisphere, after=first)
-            doubt = (
-                "" if tree.harvest.error_d is None else f" Give or take {round(tree.harvest.error_d)} days."
-            )
-            keeps = (
-                ""
-                if not tree.harvest.store_weeks
-                else f" Keeps about {round(tree.harvest.store_weeks)} weeks in a cool store."
-            )
             add(
                 "harvest",
                 f"Pick {name} ({crop_in_sentence(tree.crop)})",
                 first,
                 last,
-                f"Estimated for this site.{doubt}{keeps}{wait}",
+                f"The first crop is expected {when}. {_picking(tree.harvest)}",
                 "estimated",
                 trees=[name],
+                year=early,
+                yearly=True,
             )
+
+
+def _picking(harvest: Harvest) -> str:
+    told = "The usual year of this site; go by the fruit."
+    if harvest.early is not None and harvest.late is not None:
+        told += (
+            f" An early year begins about {day_words(harvest.early)}, a late one ends about "
+            f"{day_words(harvest.late)}."
+        )
+    if harvest.error_d is not None:
+        told += f" Give or take {round(harvest.error_d)} days."
+    if harvest.store_weeks:
+        told += f" Keeps about {round(harvest.store_weeks)} weeks in a cool store."
+    return told
 
 
 def ical_text(events_: Sequence[Event], name: str, made: datetime | None = None) -> str:
@@ -495,5 +320,7 @@ def ical_text(events_: Sequence[Event], name: str, made: datetime | None = None)
             entry.add("rrule", {"freq": "daily", "interval": event.every_days, "until": event.last})
         else:
             entry.add("dtend", event.last + timedelta(days=1))
+            if event.yearly:
+                entry.add("rrule", {"freq": "yearly"})
         calendar.add_component(entry)
     return calendar.to_ical().decode("utf-8")

@@ -6,14 +6,15 @@ planted, then one a tree that stands already, with the `Problem` over them. No c
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from recommender.biology import sports
 from recommender.biology.fertility import NEED_UNKNOWN, NEEDED, NO_FRUIT
-from recommender.biology.pollination import catalog_matrix
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.rootstocks import rootstocks_for
 from recommender.biology.stature import standard_height, tree_size
@@ -21,10 +22,10 @@ from recommender.catalog.catalog import Catalog
 from recommender.climate.season import MIDWINTER, Hemisphere, season_day
 from recommender.errors import BadInput, UnknownName
 from recommender.orchard.problem import Flags, Floats, Problem, Weights
-from recommender.orchard.spacing import IN_ROW_m
+from recommender.orchard.site_year import SiteYear, at_the_site
+from recommender.orchard.spacing import IN_ROW_m, ROW_DISTANCE_m
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.ranking import Ranking
-from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import crop_in_sentence, missing
 
 TRAINING = {
@@ -42,14 +43,17 @@ _FEW, _MANY = 0.02, 0.98
 
 @dataclass(frozen=True, eq=False)
 class Candidates:
-    """frame (n rows): crop, variety, score, verdict, why, watch, harvest_day, harvest_error_d, storage [wk],
-    rootstock, stock_why, stock_watch, height_low, height_high, spread, spacing [m], years_low, years_high,
-    standing (bool). problem, matrix: of the same rows. week_start (W,): first season day of each wanted week.
-    crops: crop names by the problem's numbers. lat [degrees]: of the site."""
+    """frame (n rows): crop, variety, score, verdict, why, watch, bloom_day, harvest_day, harvest_end,
+    harvest_until (of the usual year), harvest_early, harvest_late (of an early and a late one),
+    harvest_error_d, storage [wk], rootstock, stock_why, stock_watch, height_low, height_high, spread, spacing
+    [m], years_low, years_high, standing (bool). problem, matrix, year: of the same rows. week_start (W,):
+    first season day of each wanted week. crops: crop names by the problem's numbers. lat [degrees]: of the
+    site."""
 
     frame: pd.DataFrame
     problem: Problem
     matrix: PollinationMatrix
+    year: SiteYear
     week_start: Floats
     crops: tuple[str, ...]
     lat: float
@@ -76,15 +80,15 @@ def candidates(
     own = traits.loc[pd.MultiIndex.from_frame(frame[["crop", "variety"]])].reset_index()
     frame["storage"] = pd.to_numeric(own["storage"], errors="coerce").to_numpy(float)
     frame = _sized(frame, own, ranking, catalog, wishes)
-    matrix = catalog_matrix(catalog, set(crops))
-    matrix = matrix.take(
-        [matrix.position(*key) for key in frame[["crop", "variety"]].itertuples(index=False)]
-    )
+    year, matrix = _of_the_site(frame, ranking, catalog)
+    frame["harvest_day"], frame["harvest_end"], frame["harvest_until"] = year.usual()
+    frame["harvest_early"], frame["harvest_late"] = year.spread()
+    frame["harvest_error_d"] = year.error_d.round(1)
     week_start, fresh = _weeks(frame, ranking, wishes)
     middle = week_start[None, :] + 3.5
-    start = frame["harvest_day"].to_numpy(float)[:, None]
-    end = start + PICKING_DAYS
-    stored = end + 7.0 * np.nan_to_num(frame["storage"].to_numpy(float))[:, None]
+    start, end, stored = (
+        frame[name].to_numpy(float)[:, None] for name in ("harvest_day", "harvest_end", "harvest_until")
+    )
     bears = (matrix.need != NO_FRUIT)[:, None]
     root, _ = sports.roots(sports.parents(own))
     number = {crop: k for k, crop in enumerate(crops)}
@@ -101,7 +105,7 @@ def candidates(
         fresh=fresh,
         group=root.astype(np.int64),
         crop=frame["crop"].map(number).to_numpy(np.int64),
-        area=frame["spacing"].to_numpy(float) ** 2,
+        area=frame["spacing"].to_numpy(float) * _across(frame, wishes),
         price=_prices(frame, wishes, catalog),
         standing=frame["standing"].to_numpy(bool),
         fixed=np.array(
@@ -118,7 +122,35 @@ def candidates(
         ),
         weights=Weights(cover=wishes.cover),
     )
-    return Candidates(frame, problem, matrix, week_start, tuple(crops), float(ranking.context.profile.lat))
+    return Candidates(
+        frame, problem, matrix, year, week_start, tuple(crops), float(ranking.context.profile.lat)
+    )
+
+
+_KEPT: weakref.WeakKeyDictionary[Ranking, dict[Any, Any]] = weakref.WeakKeyDictionary()
+
+
+def _of_the_site(
+    frame: pd.DataFrame, ranking: Ranking, catalog: Catalog
+) -> tuple[SiteYear, PollinationMatrix]:
+    """Year and pollen of the rows; kept with the ranking, so that a tree kept or left out costs nothing."""
+    held = _KEPT.setdefault(ranking, {})
+    names = pd.MultiIndex.from_frame(frame[["crop", "variety"]])
+    kept = held.get("site")
+    if kept is None or not names.isin(kept[0]).all():
+        context = ranking.context
+        found = at_the_site(catalog, frame, context.profile, context.site.frost_shift)
+        kept = held["site"] = (names, *found)
+    rows = kept[0].get_indexer(names)
+    return kept[1].taken(rows), kept[2].take(rows)
+
+
+def _across(frame: pd.DataFrame, wishes: PlantingWishes) -> Floats:
+    """Width of ground of each tree [m]: its spacing, or for trees in rows the distance of the rows."""
+    if wishes.style == "open":
+        return frame["spacing"].to_numpy(float)
+    rows = wishes.row_m if wishes.row_m is not None else ROW_DISTANCE_m[wishes.style]
+    return np.full(len(frame), rows)
 
 
 def _resolved(names: tuple[str, ...], catalog: Catalog, where: str) -> list[tuple[str, str]]:
@@ -184,9 +216,16 @@ def _sized(
 ) -> pd.DataFrame:
     """Rootstock and size of each tree: the best stock of its crop for the ground, the room and the cold."""
     sizes = []
+    held = _KEPT.setdefault(ranking, {})
     for crop, rows in frame.groupby("crop").groups.items():
-        stock = stock_for(str(crop), ranking, catalog, wishes)
-        sizes.append(sized(own.loc[rows], stock, ranking, catalog, wishes))
+        key = (crop, wishes.style, wishes.in_row_m)
+        found = held.get(key)
+        names = own.loc[rows, "variety"]
+        if found is None or not names.isin(found.index).all():
+            stock = stock_for(str(crop), ranking, catalog, wishes)
+            found = sized(own.loc[rows], stock, ranking, catalog, wishes).set_axis(names, axis=0)
+            held[key] = found
+        sizes.append(found.loc[names].set_axis(rows, axis=0))
     return frame.join(pd.concat(sizes))
 
 
@@ -273,13 +312,13 @@ def stock_for(
 def _weeks(frame: pd.DataFrame, ranking: Ranking, wishes: PlantingWishes) -> tuple[Floats, Flags]:
     """First days of the wanted weeks, and in which of them ripe fruit is wanted."""
     hemisphere = ranking.context.profile.hemisphere
-    days = frame.loc[~frame["standing"], "harvest_day"].dropna().to_numpy(float)
+    picked = frame.loc[~frame["standing"], ["harvest_day", "harvest_end"]].dropna().to_numpy(float)
     if wishes.fresh_from is not None and wishes.fresh_to is not None:
         first = season_day(wishes.fresh_from, hemisphere, after=MIDWINTER[hemisphere])
         last = season_day(wishes.fresh_to, hemisphere, after=first)
-    elif len(days):
-        low, high = np.quantile(days, [_FEW, _MANY])
-        first, last = int(low), int(high) + PICKING_DAYS
+    elif len(picked):
+        first = int(np.quantile(picked[:, 0], _FEW))
+        last = min(int(np.quantile(picked[:, 1], _MANY)), first + 52 * 7)
     else:
         return np.zeros(0), np.zeros(0, dtype=bool)
     fresh = np.arange(first, last, 7, dtype=float)

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from recommender import units as convert
 from recommender.errors import BadInput
-from recommender.wording import Units, length_words, number_words, plain
+from recommender.wording import Units, day_words, length_words, number_words, plain
 
 _UNITS = {
     "h": "hours",
@@ -59,9 +60,10 @@ class Fact:
         """The figure for a reader: "5 to 10 cm", "2 to 3 times", "native soil"."""
         if np.isnan(self.low):
             return plain(self.text).replace("-", " ")
-        if self.unit in _LENGTHS and units == "imperial":
-            low, high = self.metres()
-            return _range(_imperial(low), _imperial(high))
+        if self.unit in _LENGTHS:
+            return span_words(*self.metres(), units)
+        if self.unit == "L":
+            return volume_words(self.low, self.high, units)
         amount = _range(number_words(self.low), number_words(self.high))
         if self.unit == "pH":
             return f"a pH of {amount}"
@@ -71,8 +73,58 @@ class Fact:
         return f"{amount} {unit[:-1] if amount == '1' and unit.endswith('s') else unit}"
 
 
-def _imperial(metres: float) -> str:
-    return f"{number_words(metres / 0.0254)} in" if metres < 0.9 else length_words(metres, "imperial")
+def span_words(low_m: float, high_m: float, units: Units = "metric") -> str:
+    """A span of lengths as one would measure it: whole centimetres or inches, above a metre metres or feet.
+
+    >>> span_words(0.051, 0.076), span_words(0.076, 0.102, "imperial"), span_words(0.914, 0.914)
+    ('5 to 8 cm', '3 to 4 in', '90 cm')
+    """
+    if high_m >= 1.0:
+        low, high = length_words(low_m, units), length_words(high_m, units)
+        unit = high.rpartition(" ")[2]
+        return low if low == high else f"{low.removesuffix(' ' + unit)} to {high}"
+    step, unit = (0.0254, "in") if units == "imperial" else (0.01, "cm")
+    return f"{_range(*(_measured(value / step) for value in (low_m, high_m)))} {unit}"
+
+
+def _measured(value: float) -> str:
+    if value < 3:
+        return number_words(round(value * 2) / 2)
+    return number_words(round(value) if value < 50 else 5 * round(value / 5))
+
+
+def date_span(first: str, last: str, units: Units = "metric") -> str:
+    """Two dates MM-DD as a reader writes a span of days.
+
+    >>> date_span("09-04", "09-18"), date_span("09-28", "10-03"), date_span("09-04", "09-18", "imperial")
+    ('4 to 18 September', '28 September to 3 October', 'September 4 to 18')
+    """
+    begin, end = day_words(first, units), day_words(last, units)
+    if first[:2] != last[:2]:
+        return f"{begin} to {end}"
+    if units == "imperial":
+        return f"{begin} to {int(last[3:])}"
+    return f"{int(first[3:])} to {end}"
+
+
+def volume_words(low_L: float, high_L: float, units: Units = "metric") -> str:
+    """A span of volumes in litres or US gallons.
+
+    >>> volume_words(20, 40), volume_words(20, 40, "imperial")
+    ('20 to 40 L', '5 to 11 US gal')
+    """
+    per, unit = (convert.LITRES_PER_US_GALLON, "US gal") if units == "imperial" else (1.0, "L")
+    return f"{_range(*(number_words(round(value / per)) for value in (low_L, high_L)))} {unit}"
+
+
+def mass_words(low_kg: float, high_kg: float, units: Units = "metric") -> str:
+    """A span of masses in kilograms or pounds.
+
+    >>> mass_words(52, 72), mass_words(52, 72, "imperial")
+    ('52 to 72 kg', '115 to 159 lb')
+    """
+    per, unit = (convert.KILOGRAMS_PER_POUND, "lb") if units == "imperial" else (1.0, "kg")
+    return f"{_range(*(number_words(round(value / per)) for value in (low_kg, high_kg)))} {unit}"
 
 
 def _range(low: str, high: str) -> str:

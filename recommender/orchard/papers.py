@@ -14,7 +14,7 @@ from recommender.orchard.planting import Sheet, planting_sheet
 from recommender.orchard.sheet_html import html_text
 from recommender.orchard.sheet_pdf import pdf_bytes
 from recommender.suitability.site import Site, climate_of
-from recommender.wording import Units, crop_plural, list_words
+from recommender.wording import Units, missing
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -33,10 +33,8 @@ def calendar_of(plan: Plan, catalog: Catalog, year: int) -> str:
 
 def title_of(plan: Plan) -> str:
     """A name for the sheet and the calendar."""
-    crops = list(dict.fromkeys(tree.crop for tree in plan.trees))
-    what = f", {list_words([crop_plural(crop) for crop in crops])}" if len(crops) <= 4 else ""
     trees = "tree" if len(plan.trees) == 1 else "trees"
-    return f"Planting sheet: {len(plan.trees)} {trees}{what}"
+    return f"Planting sheet: {len(plan.trees)} {trees}"
 
 
 def sheet_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> Sheet:
@@ -51,7 +49,17 @@ def sheet_of(plan: Plan, catalog: Catalog, units: Units = "metric") -> Sheet:
         region=match.region if match else "",
         title=title_of(plan),
         units=units,
+        sources=_titles(catalog),
     )
+
+
+def _titles(catalog: Catalog) -> dict[str, str]:
+    """Author of each source, its title where none is named."""
+    table = catalog.sources()
+    return {
+        str(name): str(title if missing(author) or not author else author)
+        for name, title, author in zip(table["source_id"], table["title"], table["author"], strict=True)
+    }
 
 
 def pdf_of(plan: Plan, catalog: Catalog, paper: str = "A4", units: Units = "metric") -> bytes:

@@ -19,10 +19,14 @@ class _Part(BaseModel):
 
 
 class Harvest(_Part):
-    """Picking at the site, MM-DD; error_d: doubt of the first day [d]; store_weeks: how long it keeps."""
+    """Picking at the site in the usual year, MM-DD. early, late: first picking of an early year and last of
+    a late one (one year in ten each); error_d: doubt of a year's first day [d]; store_weeks: how long it
+    keeps."""
 
     first: str
     last: str
+    early: str | None = None
+    late: str | None = None
     error_d: float | None = None
     store_weeks: float | None = None
 
@@ -39,8 +43,10 @@ class Partner(_Part):
 class PlannedTree(_Part):
     """One tree to plant. x, y [m] on the plot, None without one. bloom: full bloom, MM-DD.
 
-    grafted_with: further varieties of a family tree, all on this one. facts: settled values the choice rests
-    on, as they were then.
+    usual_spacing_m: on that rootstock, where the tree stands in a row. donor_distance_m, donor_reach_m: to
+    the nearest donor, and how far bees carry its pollen. shade: share of the crown in others' shade at noon
+    on the equinox. grafted_with: further varieties of a family tree, all on this one. facts: settled values
+    the choice rests on, as they were then.
     """
 
     crop: str
@@ -61,6 +67,10 @@ class PlannedTree(_Part):
     height_high_m: float | None = None
     spread_m: float
     spacing_m: float
+    usual_spacing_m: float | None = None
+    donor_distance_m: float | None = None
+    donor_reach_m: float | None = None
+    shade: float | None = None
     years_low: float | None = None
     years_high: float | None = None
     stock_why: str = ""
@@ -107,6 +117,7 @@ class Measured(_Part):
 class Plan(_Part):
     """The whole planting. optimality_gap: relative to the proven bound, 0 when no better set exists.
 
+    cover_low, cover_high: harvest cover in a poor and in a good year (one in ten each).
     measured: this set's own figures; greedy: what picking from the top of the ranked list would have given.
     one_tree: what else is offered where there is room for one tree. notes: what had to give.
     """
@@ -127,6 +138,8 @@ class Plan(_Part):
     trees: tuple[PlannedTree, ...]
     weeks: tuple[Week, ...] = ()
     harvest_cover: float
+    cover_low: float | None = None
+    cover_high: float | None = None
     optimality_gap: float | None
     solve_seconds: float
     status: str
@@ -152,9 +165,12 @@ class Plan(_Part):
         else:
             gap = "" if self.optimality_gap is None else f" at most {self.optimality_gap:.1%} better"
             proof = f"Time ran out: another set could be{gap or ' better'}."
+        years = ""
+        if self.cover_low is not None and self.cover_high is not None:
+            years = f" ({self.cover_low:.0%} to {self.cover_high:.0%} in eight years of ten)"
         return [
-            f"Something is to be had in {ours.harvest_cover:.0%} of the wanted weeks; the top of the "
-            f"ranked list would give {theirs.harvest_cover:.0%}.",
+            f"In the usual year something is to be had in {ours.harvest_cover:.0%} of the wanted weeks"
+            f"{years}; the top of the ranked list would give {theirs.harvest_cover:.0%}.",
             f"Of the trees that need a partner {ours.served:.0%} have one ({ours.served_sure:.0%} a "
             f"published one, {ours.served_twice:.0%} a second); from the list {theirs.served:.0%} "
             f"({theirs.served_sure:.0%}, {theirs.served_twice:.0%}).",

@@ -15,15 +15,18 @@ import numpy as np
 import pandas as pd
 from pydantic import ValidationError
 
-from recommender.biology.pollination import catalog_matrix
 from recommender.errors import BadInput, UnknownName
 from recommender.files import json_of, write_whole
+from recommender.orchard.network import matrix_at
 from recommender.orchard.plan import SCHEMA, VERSION, Plan, PlannedTree
 from recommender.orchard.telling import facts_of
 from recommender.wording import plain, trait_label
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
+
+LARGEST_BYTES = 5_000_000
+"""A plan file longer than this is none (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -56,16 +59,29 @@ def open_plan(path: Path | str, catalog: Catalog | None = None) -> Reopened:
     """
     path = Path(path)
     try:
-        held = json_of(path.read_bytes())
+        raw = path.read_bytes()
     except OSError as error:
         raise BadInput(
             f"The plan cannot be read: {error.strerror or error}", where=str(path), remedy="Check the path"
         ) from None
+    return read_plan(raw, str(path), catalog)
+
+
+def read_plan(raw: bytes, name: str, catalog: Catalog | None = None) -> Reopened:
+    """The same from a file's bytes; `name` is what an error calls it."""
+    if len(raw) > LARGEST_BYTES:
+        raise BadInput(
+            f"The file is {len(raw) // 1_000_000:,} MB long, too long for a plan",
+            where=name,
+            remedy="Choose a file saved as a plan",
+        )
+    try:
+        held = json_of(raw)
     except ValueError as error:
         raise BadInput(
-            f"The plan is not JSON in UTF-8: {error}", where=str(path), remedy="Save the plan again"
+            f"The plan is not JSON in UTF-8: {error}", where=name, remedy="Choose a file saved as a plan"
         ) from None
-    plan = plan_from(held, str(path))
+    plan = plan_from(held, name)
     changes = () if catalog is None else tuple(changed(plan, catalog))
     return Reopened(plan, changes)
 
@@ -110,7 +126,7 @@ def changed(plan: Plan, catalog: Catalog) -> list[str]:
             )
         if key is not None:
             told += _values(tree, facts_of(_row(traits, key)))
-    told += _partners(now, catalog)
+    told += _partners(plan, now, catalog)
     if len(told) == 1:
         told.append("Nothing this plan rests on has changed.")
     return told
@@ -147,26 +163,30 @@ def _values(tree: PlannedTree, facts: dict[str, str]) -> list[str]:
     return said
 
 
-def _partners(now: list[tuple[PlannedTree, tuple[str, str] | None]], catalog: Catalog) -> list[str]:
+def _listed(crop: str, variety: str, catalog: Catalog) -> tuple[str, str] | None:
+    try:
+        return catalog.resolve(variety, crop)
+    except UnknownName:
+        return None
+
+
+def _partners(
+    plan: Plan, now: list[tuple[PlannedTree, tuple[str, str] | None]], catalog: Catalog
+) -> list[str]:
     known = [(tree, key) for tree, key in now if key is not None]
     if not known:
         return []
-    wanted = {key[0] for _, key in known} | {p.crop for tree, _ in known for p in tree.pollinated_by}
-    matrix = catalog_matrix(catalog, wanted & set(catalog.crops()["crop"]))
+    donors = [_listed(p.crop, p.variety, catalog) for tree, _ in known for p in tree.pollinated_by]
+    wanted = dict.fromkeys([*(key for _, key in known), *(key for key in donors if key is not None)])
+    matrix = matrix_at(plan, list(wanted), catalog)
     likely, needs = matrix.likely_partner(), matrix.needs_partner()
     said = []
     for tree, key in known:
         row = matrix.position(*key)
         if not needs[row] or not tree.pollinated_by:
             continue
-        still = []
-        for partner in tree.pollinated_by:
-            try:
-                still.append(
-                    bool(likely[row, matrix.position(*catalog.resolve(partner.variety, partner.crop))])
-                )
-            except UnknownName:
-                still.append(False)
+        partners = [_listed(p.crop, p.variety, catalog) for p in tree.pollinated_by]
+        still = [key is not None and bool(likely[row, matrix.position(*key)]) for key in partners]
         if not np.any(still):
             said.append(f"{plain(tree.variety)} is no longer served by any tree of this plan.")
         elif not np.all(still):

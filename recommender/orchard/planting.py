@@ -7,17 +7,28 @@ planting.csv; what has no published source says `common practice`. docs/planting
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from recommender.orchard.facts import Fact, Facts
+from recommender.climate.season import season_date
+from recommender.orchard.facts import Facts, date_span, span_words, volume_words
+from recommender.orchard.notes import notes_for
 from recommender.orchard.plan import Plan, PlannedTree
+from recommender.orchard.pots import container_steps
+from recommender.orchard.steps import Step, step_of
+from recommender.orchard.windows import planting_windows
 from recommender.suitability.cautions import DEFERS, places_of
-from recommender.wording import Units, list_words, number_words, plain
+from recommender.wording import (
+    Units,
+    crop_in_sentence,
+    length_words,
+    list_words,
+    number_words,
+    plain,
+)
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -26,14 +37,8 @@ MOUND_cm = (5, 10)
 """Height of the mound on heavy clay or wet ground (common practice)."""
 WATER_IN_L = (10, 20)
 """To settle the soil on planting (common practice)."""
-SETTLING = 1.1
-"""Mix to buy for each litre of pot, since it settles (common practice)."""
-POT_SHARE = (0.06, 0.2)
-"""Mass of the pot and its tree [kg per litre of pot]: a plastic pot with a young tree, a wooden tub with a
-grown one (common practice)."""
 HOT_SUMMER_degC = 22.0
 """Mean of the warmest three months above which bark is shaded (common practice)."""
-FROST_CRACKS_BELOW_ZONE = 9.0
 TOPICS = ("utilities", "structural-load", "quarantine", "invasive", "propagation-rights")
 DEFERS_ALSO = {
     "utilities": "Ask the utilities' locating service and your local code before you dig.",
@@ -41,17 +46,6 @@ DEFERS_ALSO = {
     "ladder": "Follow the ladder's own instructions and local safety advice.",
 }
 _SEVERITY = {"stop": 0, "warning": 1, "info": 2}
-
-
-@dataclass(frozen=True)
-class Step:
-    """One thing to do. value: the figure alone; words: the sentence; standing, source_id: of the figure."""
-
-    topic: str
-    value: str
-    words: str
-    standing: str
-    source_id: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,22 +72,34 @@ class TreeLine:
     stake: Step
     partners: str
     picked: str
+    bears_from: str
+    place: str
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A planting sheet: the same steps for all, one line a tree, the cautions."""
+    """A planting sheet: the same steps for all, one line a tree, the cautions. notes: what had to give.
+    sources: identifier and title of each source used, in the order of their numbers."""
 
     title: str
     place: str
     lines: tuple[TreeLine, ...]
     steps: tuple[Step, ...]
     cautions: tuple[Caution, ...]
+    notes: tuple[str, ...]
     plan: Plan
+    units: Units = "metric"
+    sources: tuple[tuple[str, str], ...] = ()
 
+    def told_by(self, standing: str, source_id: str) -> str:
+        """Standing with the number of its source: "published 2"."""
+        numbers = [number for number, (name, _) in enumerate(self.sources, start=1) if name == source_id]
+        return f"{standing}\N{NO-BREAK SPACE}{numbers[0]}" if numbers else standing
 
-def _step(topic: str, fact: Fact, words: str, units: Units) -> Step:
-    return Step(topic, fact.words(units), words.format(fact.words(units)), fact.standing, fact.source_id)
+    @property
+    def source_line(self) -> str:
+        """The numbered sources in one line; empty without any."""
+        return "; ".join(f"{number} {title}" for number, (_, title) in enumerate(self.sources, start=1))
 
 
 def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "metric") -> list[Step]:
@@ -104,7 +110,7 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
     def step(
         topic: str, quantity: str, words: str, group: str | None = None, source: str | None = None
     ) -> Step:
-        return _step(topic, facts.get(quantity, group, source), words, units)
+        return step_of(topic, facts.get(quantity, group, source), words, units)
 
     steps = [
         step(
@@ -124,11 +130,14 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
         step(
             "Hole width",
             "planting_hole_width",
-            "Dig the hole {} of a bare-root tree across,",
+            "For a bare-root tree dig {} wide.",
             source="iastate-bare-root",
         ),
         step(
-            "Hole width, potted", "planting_hole_width", "or {} of a potted one.", source="yuma-sun-planting"
+            "Hole width, potted",
+            "planting_hole_width",
+            "For a potted tree dig {} wide.",
+            source="yuma-sun-planting",
         ),
         step(
             "Hole depth",
@@ -147,8 +156,9 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
         steps.append(
             Step(
                 "Mound",
-                f"{low} to {high} cm",
-                f"On heavy or wet ground plant on a broad mound {low} to {high} cm high.",
+                span_words(low / 100, high / 100, units),
+                "On heavy or wet ground plant on a broad mound "
+                f"{span_words(low / 100, high / 100, units)} high.",
                 "common practice",
             )
         )
@@ -167,12 +177,12 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
         ),
         Step(
             "Water in",
-            f"{WATER_IN_L[0]} to {WATER_IN_L[1]} L",
-            f"Water in with {WATER_IN_L[0]} to {WATER_IN_L[1]} L a tree, and firm gently.",
+            volume_words(*WATER_IN_L, units),
+            f"Water in with {volume_words(*WATER_IN_L, units)} a tree, and firm gently.",
             "common practice",
         ),
-        step("Mulch", "mulch_depth", "Mulch {} deep,"),
-        step("Mulch gap", "mulch_gap_from_trunk", "and keep it {} from the trunk."),
+        step("Mulch", "mulch_depth", "Mulch {} deep in a wide ring."),
+        step("Mulch gap", "mulch_gap_from_trunk", "Keep it {} from the trunk."),
         step(
             "First year",
             "water_first_year_per_week",
@@ -182,116 +192,9 @@ def ground_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "met
         step("Unbranched trees", "heading_height_unbranched", "Cut an unbranched whip back to {}."),
     ]
     if float(pd.Series(profile.summer_mean).median()) > HOT_SUMMER_degC:
-        steps.append(step("Shade the trunk", "trunk_whitewash", "Paint the trunk with {} against sunscald,"))
-        steps.append(step("Shade until", "trunk_wrap_until", "or wrap it until {}."))
+        steps.append(step("Shade the trunk", "trunk_whitewash", "Paint the trunk with {} against sunscald."))
+        steps.append(step("Shade until", "trunk_wrap_until", "Or wrap it until {}."))
     return steps
-
-
-def container_steps(
-    litres: float, facts: Facts, zone_number: float, citrus: bool = False, units: Units = "metric"
-) -> list[Step]:
-    """What to do for one tree in a pot of that volume [L]."""
-
-    def step(
-        topic: str, quantity: str, words: str, group: str | None = None, source: str | None = None
-    ) -> Step:
-        return _step(topic, facts.get(quantity, group, source), words, units)
-
-    dry, wet = container_mass(litres, facts)
-    width = pot_width_m(litres)
-    load = wet[1] / (math.pi / 4 * width**2)
-    density = facts.get("substrate_bulk_density_saturated", "peat-based potting mix")
-    steps = [
-        Step(
-            "Pot",
-            f"{number_words(litres)} L",
-            f"A pot of {number_words(litres)} L is about "
-            f"{round(width * 100)} cm wide. Smallest that works: "
-            f"{facts.get('container_volume', 'small fruit tree, lowest that works').words(units)}; final "
-            f"pot of a dwarf tree: {facts.get('container_volume', 'dwarf fruit tree').words(units)}.",
-            "published",
-            "growingfruit-containers",
-        ),
-        step(
-            "Drainage holes",
-            "drainage_holes",
-            "At least {} holes in a pot as wide as a half barrel,",
-            "half barrel",
-        ),
-        step("Hole size", "drainage_hole_diameter", "each {} across.", "half barrel"),
-        Step(
-            "No gravel",
-            "none",
-            "No layer of gravel below: it lifts the wet zone into the roots.",
-            "common practice",
-        ),
-        Step(
-            "Mix",
-            f"{number_words(litres * SETTLING)} L",
-            f"Buy about {number_words(litres * SETTLING)} L of potting mix; it settles.",
-            "common practice",
-        ),
-        step(
-            "Mix pores",
-            "air_filled_porosity_min",
-            "At least {} of the mix should be air after draining.",
-            "potting mix",
-        ),
-        step("Mix pH", "potting_mix_ph", "Mix with {}.", "potting mix"),
-        Step(
-            "Weight",
-            f"{round(dry[0])} to {round(dry[1])} kg dry, {round(wet[0])} to {round(wet[1])} kg soaked",
-            f"It weighs {round(dry[0])} to {round(dry[1])} kg with dry mix and {round(wet[0])} to "
-            f"{round(wet[1])} kg soaked, up to {round(load)} kg on a square metre of its own footprint. "
-            "A balcony or roof needs an engineer's or the owner's word first.",
-            density.standing,
-            density.source_id,
-        ),
-        step(
-            "Repot",
-            "container_step_up",
-            "Every two to three years move it to a pot "
-            + ("of {} of the old one." if citrus else "{} wider."),
-            "citrus" if citrus else "all",
-        ),
-        Step(
-            "Feed",
-            "monthly in growth",
-            "Feed monthly from bud break to midsummer; water when the top few centimetres are dry.",
-            "common practice",
-        ),
-    ]
-    if zone_number < FROST_CRACKS_BELOW_ZONE:
-        steps.append(
-            Step(
-                "Frost",
-                "no terracotta",
-                "Terracotta and thin ceramic crack in frost: use wood, plastic or "
-                "frost-proof stoneware, and keep roots from freezing through.",
-                "common practice",
-            )
-        )
-    return steps
-
-
-def pot_width_m(litres: float) -> float:
-    """Width of a round pot as high as it is wide [m].
-
-    >>> round(pot_width_m(50.0), 2)
-    0.4
-    """
-    return float((4.0 * litres / 1000.0 / math.pi) ** (1 / 3))
-
-
-def container_mass(litres: float, facts: Facts) -> tuple[tuple[float, float], tuple[float, float]]:
-    """((low, high) dry, (low, high) soaked) mass of pot, mix and young tree [kg], of bark or peat mixes."""
-    dry = facts.get("substrate_bulk_density_dry", "bark, coir and peat mixes")
-    soaked = facts.get("substrate_bulk_density_saturated", "peat-based potting mix")
-    least, most = (share * litres for share in POT_SHARE)
-    return (
-        (dry.low * litres + least, dry.high * litres + most),
-        (soaked.low * litres + least, soaked.high * litres + most),
-    )
 
 
 def union_step(tree: PlannedTree, facts: Facts, units: Units = "metric") -> Step:
@@ -304,7 +207,7 @@ def union_step(tree: PlannedTree, facts: Facts, units: Units = "metric") -> Step
             "common practice",
         )
     fact = facts.get("graft_union_above_soil", "dwarfing-rootstock")
-    return _step(
+    return step_of(
         "Union", fact, "Graft union {} above the soil: buried, the variety roots and dwarfing is lost.", units
     )
 
@@ -336,7 +239,7 @@ def cautions_for(
     found = []
     for row in table.to_dict("records"):
         topic = str(row["topic"])
-        if topic not in topics or (topic == "structural-load" and not pot):
+        if topic not in topics or (topic == "structural-load" and not pot) or (topic == "utilities" and pot):
             continue
         if topic == "propagation-rights" and str(row["severity"]) != "stop":
             continue
@@ -347,7 +250,7 @@ def cautions_for(
         decides = DEFERS.get(topic, DEFERS_ALSO.get(topic, "Ask locally."))
         words = f"{plain(row['fact']).rstrip('.')}. {decides}"
         found.append(Caution(topic, str(row["severity"]), words, str(row["basis"]), str(row["source_id"])))
-    if any((tree.height_high_m or 0) > 2.5 for tree in plan.trees):
+    if not pot and any((tree.height_high_m or 0) > 2.5 for tree in plan.trees):
         words = (
             "Pick and prune tall trees with both feet on the ground where you can; set a ladder on firm, "
             f"level ground and have someone by. {DEFERS_ALSO['ladder']}"
@@ -367,8 +270,10 @@ def planting_sheet(
     region: str = "",
     title: str = "Planting sheet",
     units: Units = "metric",
+    sources: Mapping[str, str] | None = None,
 ) -> Sheet:
-    """Everything on one sheet. Raises BadInput where the planting table lacks a figure."""
+    """Everything on one sheet. sources: title by identifier. Raises BadInput where the planting table lacks a
+    figure."""
     facts = Facts(planting)
     litres = plan.site.get("container_L")
     citrus = any(tree.evergreen for tree in plan.trees)
@@ -377,32 +282,71 @@ def planting_sheet(
         if litres is not None
         else ground_steps(plan, facts, profile, units)
     )
+    steps = [*when_steps(plan, facts, profile, units), *steps]
+    cautioned = cautions_for(plan, cautions, country, region)
+    used = dict.fromkeys([*(one.source_id for one in steps), *(one.source_id for one in cautioned)])
     return Sheet(
         title=title,
-        place=plan.place,
+        place=_sentence(plan.place),
         lines=tuple(_line(tree, facts, units) for tree in plan.trees),
         steps=tuple(steps),
-        cautions=tuple(cautions_for(plan, cautions, country, region)),
+        cautions=tuple(cautioned),
+        notes=tuple(notes_for(plan, units)),
         plan=plan,
+        units=units,
+        sources=tuple((name, plain((sources or {}).get(name, name))) for name in used if _is_source(name)),
     )
 
 
-def _line(tree: PlannedTree, facts: Facts, units: Units) -> TreeLine:
-    from recommender.wording import crop_in_sentence, day_words, length_words
+def _is_source(name: str) -> bool:
+    return bool(name) and name != "memory" and not name.endswith(".csv")
 
+
+def _sentence(place: str) -> str:
+    """The place without the word that says how it was found."""
+    words = plain(place).removeprefix("Took ")
+    return words[:1].upper() + words[1:]
+
+
+def when_steps(plan: Plan, facts: Facts, profile: Profile, units: Units = "metric") -> list[Step]:
+    """When to plant here, for deciduous and for evergreen trees."""
+    kinds = sorted({tree.evergreen for tree in plan.trees})
+    out = []
+    for evergreen in kinds:
+        spans: dict[str, list[str]] = {}
+        windows = planting_windows(profile, facts, evergreen)
+        for window in windows:
+            first, last = (season_date(day, profile.hemisphere) for day in (window.first, window.last))
+            spans.setdefault(window.kind, []).append(date_span(first, last, units))
+        told = "; ".join(f"{kind} {', or '.join(dates)}" for kind, dates in spans.items())
+        if told:
+            whom = " evergreens" if evergreen and len(kinds) > 1 else ""
+            out.append(Step("When", told, f"Plant{whom}: {told}.", windows[0].standing, windows[0].source_id))
+    return out
+
+
+def _line(tree: PlannedTree, facts: Facts, units: Units) -> TreeLine:
     name = plain(tree.variety)
     if tree.grafted_with:
         name = f"{name} with {list_words(plain(other) for other in tree.grafted_with)} grafted on"
     picked = "no date known"
     if tree.harvest is not None:
-        picked = f"{day_words(tree.harvest.first, units)} to {day_words(tree.harvest.last, units)}"
+        picked = date_span(tree.harvest.first, tree.harvest.last, units)
     height = "not known"
     if tree.height_high_m is not None:
         low = tree.height_low_m if tree.height_low_m is not None else tree.height_high_m
-        height = f"{length_words(low, units)} to {length_words(tree.height_high_m, units)}"
+        height = span_words(low, tree.height_high_m, units)
     partners = [
         f"{plain(partner.variety)}{'' if partner.sure else ' (likely)'}" for partner in tree.pollinated_by[:3]
     ]
+    place = ""
+    if tree.x is not None and tree.y is not None:
+        place = f"{length_words(tree.x, units)} right, {length_words(tree.y, units)} up"
+    bears_from = "not known"
+    if tree.years_low is not None:
+        high = tree.years_high if tree.years_high is not None else tree.years_low
+        years = dict.fromkeys((number_words(tree.years_low), number_words(high)))
+        bears_from = f"after {' to '.join(years)} years" if list(years) != ["1"] else "after 1 year"
     bears = "bears alone" if "bears without a partner" in tree.pollination else "none"
     return TreeLine(
         name=name,
@@ -414,4 +358,6 @@ def _line(tree: PlannedTree, facts: Facts, units: Units) -> TreeLine:
         stake=stake_step(tree),
         partners=list_words(partners) if partners else bears,
         picked=picked,
+        bears_from=bears_from,
+        place=place,
     )

@@ -19,10 +19,20 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Point = tuple[float, float]
 Kind = Literal[
-    "tree", "path", "fence", "building", "overhead line", "underground line", "septic tank", "septic field"
+    "tree",
+    "path",
+    "fence",
+    "wall",
+    "building",
+    "overhead line",
+    "underground line",
+    "septic tank",
+    "septic field",
 ]
 UNKNOWN_TREE_SPREAD_m = 4.0
 """Crown of a standing tree nobody has measured (common practice)."""
+FLAT = ("espalier", "cordon", "fan")
+"""Ways of growing that go along a wall or fence."""
 TALL_m = 12.19
 """40 ft: above it the wider distance to buildings holds (takingroot-placement)."""
 
@@ -32,7 +42,8 @@ class Obstacle(BaseModel):
 
     at: one point, the two or more points of a line, or three or more corners of an area [m]; `area` says
     which of the two the points mean. height_m: of the wires, or of the standing tree; spread_m: its crown.
-    name: "crop:variety" of a standing tree, so that its pollen counts with its distance.
+    name: "crop:variety" of a standing tree, so that its pollen counts with its distance. trained: trees grown
+    flat (espaliers, cordons, fans) go along it; for a fence, a wall or a building.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -42,6 +53,17 @@ class Obstacle(BaseModel):
     height_m: float | None = Field(default=None, gt=0, le=100)
     spread_m: float | None = Field(default=None, gt=0, le=60)
     name: str = ""
+    trained: bool = False
+
+    @model_validator(mode="after")
+    def _can_carry_trees(self) -> Obstacle:
+        if self.trained and self.kind not in ("fence", "wall", "building"):
+            raise ValueError(
+                f"Trees cannot be trained along a {self.kind} | Choose a fence, a wall or a building"
+            )
+        if self.trained and len(self.at) < 2:
+            raise ValueError(f"The {self.kind} for trained trees is one point | Give both of its ends")
+        return self
 
     @property
     def area(self) -> bool:
@@ -89,6 +111,10 @@ class Plot(Answers):
     def area_m2(self) -> float:
         """Area of the outline [m2]."""
         return abs(_signed_area(self.outline))
+
+    def trained_along(self, style: str) -> bool:
+        """Whether trees grown in that style go along a wall or fence, so that the ground is no limit."""
+        return style in FLAT and any(obstacle.trained for obstacle in self.obstacles)
 
     def to_north(self) -> Floats:
         """(2,) unit vector on the page that points north."""
@@ -172,7 +198,7 @@ class Clearances:
         if kind == "building":
             tall = height > TALL_m
             return max(self._m("tall beside building" if tall else "building"), half)
-        if kind in ("path", "fence"):
+        if kind in ("path", "fence", "wall"):
             return max(self._m("path"), half)
         if kind == "septic tank":
             return self._m("septic tank")
@@ -201,18 +227,21 @@ def allowed(
     spread: float,
     spacing: float,
     edge: float | None = None,
+    along_supports: bool = False,
 ) -> Flags:
     """(p,) where a tree of that height, crown and spacing [m] may stand.
 
-    edge: distance to the plot's edge [m], the fence's clearance if not told.
+    edge: distance to the plot's edge [m], the fence's clearance if not told. along_supports: the trees are
+    grown along the obstacles marked so, which then need no clearance.
     """
     outline = plot.outline
     free = inside(points, outline)
-    free &= distance(points, outline, True) >= (clearances.boundary() if edge is None else edge) - 1e-9
+    keep = clearances.boundary() if edge is None else edge
+    free &= distance(points, outline, True) >= keep - 1e-9
     for obstacle in plot.obstacles:
         shape = np.array(obstacle.at, dtype=float)
         needed = clearances.needed(obstacle, height, spread, spacing)
-        if needed <= 0:
+        if needed <= 0 or (along_supports and obstacle.trained):
             continue
         away = distance(points, shape, obstacle.area)
         if obstacle.area:

@@ -111,11 +111,12 @@ class Rows:
     most: dict[int, int]
 
 
-def build(problem: Problem, exact: Flags | None = None) -> tuple[Model, Rows]:
+def build(problem: Problem, exact: Flags | None = None, cuts: bool = True) -> tuple[Model, Rows]:
     """The programme without the bounds of fixed and standing trees.
 
     exact (n,): of which varieties the donors are written out one by one (all if None). Of the others the
-    programme only knows what their crop as a whole needs, so its value is a bound.
+    programme only knows what their crop as a whole needs, so its value is a bound. cuts: with rows that
+    follow from the others and only tighten the bound; without them where a wish is to be eased.
     """
     model, n = Model(problem), len(problem)
     weights, trees = problem.weights, problem.trees
@@ -125,6 +126,8 @@ def build(problem: Problem, exact: Flags | None = None) -> tuple[Model, Rows]:
         n, np.where(new, problem.score / trees + np.where(problem.needs, 0.0, sure_gain), 0.0), integer=True
     )
     rows = add_limits(model, problem, x)
+    if cuts:
+        add_cuts(model, problem, x)
     add_weeks(model, problem, x)
     crops = add_company(model, problem, x)
     _donors(model, problem, x, np.ones(n, dtype=bool) if exact is None else exact, crops)
@@ -153,6 +156,21 @@ def add_limits(model: Model, problem: Problem, x: Ints) -> Rows:
         of_group = x[members & new]
         model.row(of_group, np.ones(len(of_group)), 0, room)
     return Rows(trees, area, budget, fewest, most)
+
+
+def add_cuts(model: Model, problem: Problem, x: Ints) -> None:
+    """At most so many trees as the smallest, or the cheapest, of them would fit; each near-identical group
+    counts once."""
+    new = ~problem.standing
+    most = problem.trees
+    for part, limit in ((problem.area, problem.area_limit), (problem.price, problem.budget)):
+        if np.isfinite(limit) and new.any():
+            _, first = np.unique(problem.group[new], return_inverse=True)
+            least = np.full(first.max() + 1, np.inf)
+            np.minimum.at(least, first, part[new])
+            most = min(most, int((np.cumsum(np.sort(least)) <= limit + 1e-6).sum()))
+    if most < problem.trees:
+        model.row(x[new], np.ones(int(new.sum())), 0, max(most, int((problem.fixed & new).sum())))
 
 
 def add_weeks(model: Model, problem: Problem, x: Ints) -> None:

@@ -26,6 +26,7 @@ from recommender.orchard.programme import (
     Model,
     Solution,
     add_company,
+    add_cuts,
     add_limits,
     add_weeks,
     add_wished_crops,
@@ -52,6 +53,7 @@ def ceilings(problem: Problem) -> Floats:
     model = Model(problem)
     x = model.columns(n, np.where(new, (problem.score + premium) / problem.trees, 0.0))
     add_limits(model, problem, x)
+    add_cuts(model, problem, x)
     add_weeks(model, problem, x)
     for row in np.flatnonzero(problem.needs & new & sure.any(axis=1)):
         (known,) = model.columns(1, weights.known_donor / problem.trees)

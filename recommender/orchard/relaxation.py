@@ -38,7 +38,7 @@ def smallest_relaxation(
 
     names: of the problem's rows; crops: of its crop numbers. Empty if every wish can be met.
     """
-    model, rows = build(problem)
+    model, rows = build(problem, cuts=False)
     n = len(problem)
     model.gain = [gain * 1e-6 for gain in model.gain]
     told: list[tuple[int, int | None, str]] = []

@@ -26,6 +26,7 @@ from recommender.orchard.telling import described
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site
+from recommender.wording import number_words
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -74,7 +75,7 @@ def compose(
         from recommender.suitability.ranking import rank
 
         ranking = rank(site, goals, catalog=catalog, profile=profile)
-    area = _room(site, plot)
+    area = None if plot is not None and plot.trained_along(wishes.style) else _room(site, plot)
     found = candidates(ranking, catalog, wishes, area)
     notes: list[str] = []
     layout: Layout | None = None
@@ -84,6 +85,8 @@ def compose(
         else:
             solution, family, offers = _several(found, wishes), (), ()
         rows = np.flatnonzero(solution.chosen)
+        if not len(rows):
+            raise NoPlanting(_what_for_one_tree(found.problem))
         if plot is None:
             break
         layout = _laid_out(found, rows, plot, catalog, wishes)
@@ -120,8 +123,23 @@ def compose(
         greedy=measure(found, by_list),
         alternatives=tuple(measure(found, chosen) for chosen in alternatives),
         one_tree=tuple(measure(_roomy(found), chosen) for chosen in offers),
-        notes=(*notes, *(layout.notes if layout is not None else ())),
+        notes=tuple(notes),
     )
+
+
+def _what_for_one_tree(problem: Problem) -> tuple[str, ...]:
+    """What to give where the wishes let nothing be planted at all."""
+    new = ~problem.standing
+    least_m2, least = float(problem.area[new].min()), float(problem.price[new].min())
+    told = []
+    if least_m2 > problem.area_limit:
+        told.append(
+            f"Give at least {number_words(np.ceil(least_m2))} square metres of ground, or grow the trees "
+            "trained or in pots"
+        )
+    if least > problem.budget:
+        told.append(f"Spend at least {number_words(least)}, the price of one tree")
+    return tuple(told) or ("Ask for more trees, another fruit or a partner for it",)
 
 
 def _room(site: Site, plot: Plot | None) -> float | None:

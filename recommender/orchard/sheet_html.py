@@ -20,12 +20,24 @@ dl{columns:22rem 2}dl div{break-inside:avoid}@page{margin:12mm}
 @media print{body{background:#fff;margin:0;font-size:10px;max-width:none}table{font-size:9px}
 h1{font-size:18px}}
 """
-_HEADS = ("", "Tree", "Rootstock", "Apart", "Height", "Graft union", "Stake", "Pollen from", "Picked")
+_HEADS = (
+    "",
+    "Tree",
+    "Rootstock",
+    "Apart",
+    "Height",
+    "Union above soil",
+    "Stake",
+    "Pollen from",
+    "Picked",
+    "First crop",
+    "Place",
+)
 
 
 def html_text(sheet: Sheet) -> str:
     """The whole page."""
-    picture = drawn(sheet.plan)
+    picture = drawn(sheet.plan, sheet.units)
     drawing = "" if picture is None else f"<figure>{svg(picture)}</figure>"
     heads = "".join(f'<th scope="col">{_text(head)}</th>' for head in _HEADS)
     rows = "".join(
@@ -42,6 +54,8 @@ def html_text(sheet: Sheet) -> str:
                 line.stake.value,
                 line.partners,
                 line.picked,
+                line.bears_from,
+                line.place,
             )
         )
         + "</tr>"
@@ -49,16 +63,18 @@ def html_text(sheet: Sheet) -> str:
     )
     steps = "".join(
         f"<div><dt>{_text(step.topic)}</dt><dd>{_text(step.words)} "
-        f"<small>({_text(_standing(step.standing, step.source_id))})</small></dd></div>"
+        f"<small>({_text(sheet.told_by(step.standing, step.source_id))})</small></dd></div>"
         for step in sheet.steps
     )
     cautions = "".join(
         f"<li>{_text(caution.words)} "
-        f"<small>({_text(_standing(caution.standing, caution.source_id))})</small></li>"
+        f"<small>({_text(sheet.told_by(caution.standing, caution.source_id))})</small></li>"
         for caution in sheet.cautions
     )
-    notes = "".join(f"<p>{_text(note)}</p>" for note in sheet.plan.notes)
+    notes = "".join(f"<p>{_text(note)}</p>" for note in sheet.notes)
     care = f"<h2>Take care</h2><ul>{cautions}</ul>" if cautions else ""
+    sources = f"<p><small>Sources: {_text(sheet.source_line)}.</small></p>" if sheet.source_line else ""
+    heading = "In the pot" if "container_L" in sheet.plan.site else "How to plant"
     return (
         f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -66,15 +82,11 @@ def html_text(sheet: Sheet) -> str:
         f"<style>{_STYLE}</style></head><body><h1>{_text(sheet.title)}</h1><p>{_text(sheet.place)}</p>{drawing}"
         f'{notes}<h2>The trees</h2><div class="wide"><table><thead><tr>{heads}</tr></thead>'
         f"<tbody>{rows}</tbody>"
-        f"</table></div><h2>How to plant</h2><dl>{steps}</dl>{care}"
-        "<p><small>Dates and sizes are estimates for this site. Local codes, the extension service and the "
-        "plant-health authority decide where they differ from this sheet.</small></p></body></html>\n"
+        f"</table></div><h2>{heading}</h2><dl>{steps}</dl>{care}"
+        f"{sources}<p><small>Dates and sizes are estimates for this site. Local codes, the extension service "
+        "and the plant-health authority decide where they differ from this sheet.</small></p></body></html>\n"
     )
 
 
 def _text(value: object) -> str:
     return escape(plain(value))
-
-
-def _standing(standing: str, source_id: str) -> str:
-    return f"{standing}, {source_id}" if source_id and source_id != "memory" else standing

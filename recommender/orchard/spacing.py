@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from recommender.biology.fertility import crop_column
 from recommender.orchard.facts import Fact, Facts
-from recommender.orchard.plot import Clearances, Flags, Floats, Plot, allowed, grid
-from recommender.wording import length_words, list_words, plain
+from recommender.orchard.plot import Clearances, Flags, Floats, Plot, allowed, grid, inside
 
 STEP_m = 0.25
 MOST_GENEROUS = 1.5
@@ -27,19 +26,21 @@ ROW_DISTANCE_m = {"hedge": 3.0, "espalier": 2.0, "cordon": 1.8, "fan": 2.0, "spi
 IN_ROW_m = {"hedge": 1.5, "espalier": 3.5, "cordon": 0.8, "fan": 4.0, "spindle": 1.5}
 """In the row, where the grower says nothing (common practice)."""
 USUAL_REACH_m = 18.0
+FROM_WALL_m = 0.25
+"""Trunk to wall, for air and for the growing stem (common practice)."""
+LEAST_SUN = -0.5
+"""How far a wall may look away from the sun: 1 faces it, 0 looks east or west, -1 looks to the pole."""
 
 
 @dataclass(frozen=True, eq=False)
 class Layout:
     """x, y (n,) [m], NaN for a tree without a place. shade (n,): share of each crown in the noon shade of the
-    others at the equinox. reach (n,): distance to the nearest donor [m], NaN where none is needed. notes:
-    sentences about what had to give."""
+    others at the equinox. donor_distance (n,): to the nearest donor [m], NaN where none is needed."""
 
     x: Floats
     y: Floats
     shade: Floats
     donor_distance: Floats
-    notes: tuple[str, ...] = ()
     rules: dict[str, Fact] = field(default_factory=dict)
 
     @property
@@ -101,14 +102,31 @@ def lay_out(
     spacing = trees["spacing"].to_numpy(float)
     to_pole = plot.to_north() * (1.0 if lat >= 0 else -1.0)
     rows = style in ROWS
-    points = _row_points(plot, style, row_spacing_m, spacing) if rows else grid(plot, STEP_m)[0]
-    step = STEP_m if rows else grid(plot, STEP_m)[1]
-    edge = 0.5 if rows else None
-    free = np.array(
-        [allowed(points, plot, clearances, height[k], spread[k], spacing[k], edge) for k in range(len(trees))]
-    ).reshape(len(trees), len(points))
+    points, step = grid(plot, STEP_m)
+    wall = plot.trained_along(style)
+    sun = None
+    if wall:
+        points, sun = _wall_points(plot, to_pole)
+    elif rows:
+        points = _row_points(plot, points, style, row_spacing_m)
     order = np.lexsort((-spacing, -height))
-    at = _best_fit(points, free, spacing, order, to_pole)
+    # Whole crowns within the plot where there is room for that, else up to the clearance of a fence.
+    edges: tuple[tuple[float | None, ...], ...]
+    edges = (
+        ((0.2 if wall else 0.5,) * len(trees),)
+        if rows
+        else (tuple(np.maximum(spread / 2.0, clearances.boundary())), (None,) * len(trees))
+    )
+    for edge in edges:
+        free = np.array(
+            [
+                allowed(points, plot, clearances, height[k], spread[k], spacing[k], edge[k], wall)
+                for k in range(len(trees))
+            ]
+        ).reshape(len(trees), len(points))
+        at = _best_fit(points, free, spacing, order, to_pole, sun)
+        if (at >= 0).all():
+            break
     chosen = np.where(at >= 0, at, 0)
     x = np.where(at >= 0, points[chosen, 0], np.nan) if len(points) else np.full(len(trees), np.nan)
     y = np.where(at >= 0, points[chosen, 1], np.nan) if len(points) else np.full(len(trees), np.nan)
@@ -117,34 +135,44 @@ def lay_out(
         x, y = points[at, 0], points[at, 1]
     away = _donor_distance(x, y, donors, plot, standing_donors)
     shade = np.where(np.isfinite(x), noon_shade(x, y, height, spread, lat, to_pole), np.nan)
-    notes = _notes(trees, at, away, needs, shade)
-    return Layout(
-        x, y, shade, np.where(needs, away, np.nan), notes, {**clearances.rules, "step": _step(step)}
-    )
-
-
-def tight_words(variety: str, in_row_m: float, stock_spacing_m: float) -> str:
-    """What planting closer than the rootstock's range costs; empty where it is not closer.
-
-    stock_spacing_m: least distance usual on that stock [m], NaN where none is known.
-    """
-    if not in_row_m < stock_spacing_m:
-        return ""
-    return (
-        f"{plain(variety)} stands {length_words(in_row_m)} from the next; on its roots a tree usually has "
-        f"{length_words(stock_spacing_m)} or more. That works as a hedge if it is pruned every summer as "
-        "well as in winter, fed and watered more, and it bears less a tree (common practice)."
-    )
+    return Layout(x, y, shade, np.where(needs, away, np.nan), {**clearances.rules, "step": _step(step)})
 
 
 def _step(step: float) -> Fact:
     return Fact("grid_step", "all", step, step, "", "m", "common practice", "", "places are sought on a grid")
 
 
-def _row_points(plot: Plot, style: str, row_spacing_m: float | None, spacing: Floats) -> Floats:
+def _wall_points(plot: Plot, to_pole: Floats) -> tuple[Floats, Floats]:
+    """Points along the walls and fences for trained trees, and how much each faces the sun, -1 to 1.
+
+    Sides that look to the pole are left out where there is another.
+    """
+    found, facing = [np.zeros((0, 2))], [np.zeros(0)]
+    for obstacle in plot.obstacles:
+        if not obstacle.trained:
+            continue
+        line = np.array(obstacle.at, dtype=float)
+        ends = np.roll(line, -1, axis=0) if obstacle.area else line[1:]
+        for start, end in zip(line, ends, strict=False):
+            length = float(np.hypot(*(end - start)))
+            if length < 1e-6:
+                continue
+            along = (end - start) / length
+            steps = np.arange(FROM_WALL_m, length - FROM_WALL_m + 1e-9, STEP_m)
+            for side in (1.0, -1.0):
+                normal = side * np.array([-along[1], along[0]])
+                points = start + steps[:, None] * along + FROM_WALL_m * normal
+                out = ~inside(points, line) if obstacle.area else np.ones(len(points), dtype=bool)
+                found.append(points[out & inside(points, plot.outline)])
+                facing.append(np.full(len(found[-1]), -float(normal @ to_pole)))
+    points, sun = np.concatenate(found), np.concatenate(facing)
+    bright = sun >= LEAST_SUN
+    return (points[bright], sun[bright]) if bright.any() else (points, sun)
+
+
+def _row_points(plot: Plot, points: Floats, style: str, row_spacing_m: float | None) -> Floats:
     """Points along rows that run from pole to equator, which gives both sides of a row the same light."""
     across = row_spacing_m if row_spacing_m is not None else ROW_DISTANCE_m[style]
-    points, _ = grid(plot, STEP_m)
     north = plot.to_north()
     # The page's own axes carry the rows where north is not straight up.
     straight = abs(north[1]) >= abs(north[0])
@@ -176,14 +204,22 @@ def _first_fit(
 
 
 def _best_fit(
-    points: Floats, free: Flags, spacing: Floats, order: NDArray[np.intp], to_pole: Floats
+    points: Floats,
+    free: Flags,
+    spacing: Floats,
+    order: NDArray[np.intp],
+    to_pole: Floats,
+    sun: Floats | None = None,
 ) -> NDArray[np.intp]:
-    """The most generous spacing at which all find room; if none does, the order that sets the most."""
+    """The most generous spacing at which all find room; if none does, the order that sets the most.
+
+    sun (p,): of points along walls, whose sunniest are taken first.
+    """
     if not len(points):
         return np.full(len(spacing), -1, dtype=np.intp)
     poleward = points @ to_pole
     sideways = points @ np.array([to_pole[1], -to_pole[0]])
-    rank = -poleward * 1e4 + sideways
+    rank = -poleward * 1e4 + sideways if sun is None else -sun * 1e4 + sideways
     best = _first_fit(points, free, spacing, order, rank)
     orders = [order, np.argsort(-spacing, kind="stable"), np.argsort(spacing, kind="stable")]
     for again in orders[1:]:
@@ -254,23 +290,3 @@ def _donor_distance(x: Floats, y: Floats, donors: Flags, plot: Plot, standing: F
             nearest, np.where(standing, np.nan_to_num(to_them, nan=np.inf), np.inf).min(axis=1)
         )
     return np.where(np.isfinite(nearest), nearest, np.nan)
-
-
-def _notes(
-    trees: pd.DataFrame, at: NDArray[np.intp], away: Floats, needs: Flags, shade: Floats
-) -> tuple[str, ...]:
-    names = [plain(name) for name in trees["variety"]]
-    notes = []
-    homeless = [names[k] for k in np.flatnonzero(at < 0)]
-    if homeless:
-        notes.append(f"There is no room left for {list_words(homeless)}.")
-    far = np.flatnonzero(needs & np.isfinite(away) & (away > trees["reach"].to_numpy(float)))
-    for k in far:
-        notes.append(
-            f"{names[k]} stands {length_words(away[k])} from its nearest donor; bees carry pollen about "
-            f"{length_words(trees['reach'].iloc[k])}."
-        )
-    dark = np.flatnonzero(np.nan_to_num(shade) > 0.5)
-    if len(dark):
-        notes.append(f"{list_words([names[k] for k in dark])} will stand partly in shade at noon in spring.")
-    return tuple(notes)

@@ -20,11 +20,11 @@ from recommender.orchard.candidates import Candidates, sized, stock_for
 from recommender.orchard.plan import Harvest, Measured, Partner, Plan, PlannedTree, Week
 from recommender.orchard.plot import Plot
 from recommender.orchard.programme import Solution
-from recommender.orchard.spacing import Layout, tight_words
+from recommender.orchard.site_year import EARLY, LATE
+from recommender.orchard.spacing import Layout, reach_of
 from recommender.orchard.wishes import PlantingWishes
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import Ranking
-from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import list_words, missing, place_sentence, plain
 
 FACTS = (
@@ -72,8 +72,9 @@ def described(
     trees = []
     for place, row in enumerate(shown):
         others = tuple(str(found.frame["variety"].iloc[k]) for k in rows if k != row) if grafted else ()
-        spot = (None, None) if layout is None else (float(layout.x[place]), float(layout.y[place]))
+        spot = _spot(layout, place, str(found.frame["crop"].iloc[row]), catalog)
         trees.append(_tree(int(row), there, spot, others, found, ranking, catalog, wishes))
+    low, high = _cover_of_years(found, there)
     try:
         version = metadata.version("orchardwright")
     except metadata.PackageNotFoundError:
@@ -92,6 +93,8 @@ def described(
         trees=tuple(trees),
         weeks=tuple(_weeks(found, there, ranking)),
         harvest_cover=measured.harvest_cover,
+        cover_low=low,
+        cover_high=high,
         optimality_gap=gap if np.isfinite(gap) else None,
         solve_seconds=round(solution.seconds, 3),
         status=solution.status,
@@ -100,32 +103,57 @@ def described(
         greedy=greedy,
         alternatives=alternatives,
         one_tree=one_tree,
-        notes=(*notes, *_tight(trees, catalog, wishes)),
+        notes=notes,
     )
 
 
-def _tight(trees: Sequence[PlannedTree], catalog: Catalog, wishes: PlantingWishes) -> list[str]:
-    """Trees in rows that stand closer than their rootstock's published range, or where none is
-    published, closer than a free-standing tree of that size."""
+def _watch(told: str, served: bool) -> str:
+    """What the ranking says to watch; a partner is no longer to be looked for where the set has one."""
+    return "" if served and "partner" in told else told
+
+
+def _cover_of_years(found: Candidates, there: NDArray[np.intp]) -> tuple[float | None, float | None]:
+    """Harvest cover in a poor and in a good year; None where no weeks are wanted."""
+    if not len(found.week_start):
+        return None, None
+    cover = found.year.covered(there, found.week_start + 3.5, found.problem.fresh)
+    low, high = np.quantile(cover, [EARLY, LATE])
+    return round(float(low), 4), round(float(high), 4)
+
+
+def _spot(layout: Layout | None, place: int, crop: str, catalog: Catalog) -> dict[str, float | None]:
+    """Where a tree stands, how dark, and how far from its pollen."""
+    if layout is None:
+        return {}
+    away = _number(layout.donor_distance[place])
+    return {
+        "x": _number(layout.x[place]),
+        "y": _number(layout.y[place]),
+        "shade": _number(layout.shade[place]),
+        "donor_distance_m": away,
+        "donor_reach_m": None if away is None else _number(reach_of(catalog.crops(), [crop])[0]),
+    }
+
+
+def _usual_spacing(
+    variety: pd.DataFrame, rootstock: str, catalog: Catalog, wishes: PlantingWishes
+) -> float | None:
+    """Least distance usual on the rootstock of a tree grown in a row; where none is published, that of a
+    free-standing tree of its size. None for trees each by themselves."""
     if wishes.style == "open":
-        return []
+        return None
     stocks = catalog.rootstocks().set_index("rootstock")["spacing_low_m"]
-    traits = catalog.traits()
-    told = []
-    for tree in trees:
-        usual = float(stocks.get(tree.rootstock, np.nan))
-        if np.isnan(usual):
-            own = traits.loc[traits["crop"].eq(tree.crop) & traits["variety"].eq(tree.variety)]
-            size = tree_size(
-                own,
-                catalog.crops(),
-                catalog.rootstocks(),
-                planting=catalog.planting(),
-                rootstock=tree.rootstock or None,
-            )
-            usual = float(size["spacing"].iloc[0])
-        told.append(tight_words(tree.variety, tree.spacing_m, usual))
-    return [text for text in told if text]
+    usual = float(stocks.get(rootstock, np.nan))
+    if np.isnan(usual):
+        size = tree_size(
+            variety,
+            catalog.crops(),
+            catalog.rootstocks(),
+            planting=catalog.planting(),
+            rootstock=rootstock or None,
+        )
+        usual = float(size["spacing"].iloc[0])
+    return _number(usual)
 
 
 def _number(value: Any) -> float | None:
@@ -135,7 +163,7 @@ def _number(value: Any) -> float | None:
 def _tree(
     row: int,
     there: NDArray[np.intp],
-    spot: tuple[float | None, float | None],
+    spot: dict[str, float | None],
     grafted_with: tuple[str, ...],
     found: Candidates,
     ranking: Ranking,
@@ -154,8 +182,7 @@ def _tree(
         crop=str(own["crop"]),
         variety=str(own["variety"]),
         rootstock=str(size["rootstock"]),
-        x=_number(spot[0]),
-        y=_number(spot[1]),
+        **spot,
         pollinated_by=partners,
         pollination=pollination_words(found, row, partners, bool(grafted_with)),
         bloom=None
@@ -165,12 +192,13 @@ def _tree(
         score=round(float(own["score"]), 4),
         verdict=str(own["verdict"]),
         why=str(own["why"]),
-        watch=str(own["watch"]),
+        watch=_watch(str(own["watch"]), bool(partners) or not found.problem.needs[row]),
         locked=bool(found.problem.fixed[row]),
         height_low_m=_number(size["height_low"]),
         height_high_m=_number(size["height_high"]),
         spread_m=round(float(size["spread"]), 2),
         spacing_m=round(float(spacing), 2),
+        usual_spacing_m=_usual_spacing(variety, str(size["rootstock"]), catalog, wishes),
         years_low=_number(size["years_low"]),
         years_high=_number(size["years_high"]),
         stock_why=str(size["stock_why"]),
@@ -235,13 +263,19 @@ def pollination_words(found: Candidates, row: int, partners: tuple[Partner, ...]
 
 def harvest_of(own: pd.Series, ranking: Ranking) -> Harvest | None:
     """Picking window of a row of the candidates; None where no date can be given."""
-    day = own["harvest_day"]
-    if missing(day) or not np.isfinite(day):
+    days = [
+        float(own[f"harvest_{name}"]) if not missing(own[f"harvest_{name}"]) else np.nan
+        for name in ("day", "end", "early", "late")
+    ]
+    if not np.isfinite(days[:2]).all():
         return None
     hemisphere = ranking.context.profile.hemisphere
+    first, last, early, late = (season_date(day, hemisphere) if np.isfinite(day) else None for day in days)
     return Harvest(
-        first=season_date(float(day), hemisphere),
-        last=season_date(float(day) + PICKING_DAYS, hemisphere),
+        first=str(first),
+        last=str(last),
+        early=early,
+        late=late,
         error_d=_number(own["harvest_error_d"]),
         store_weeks=_number(own["storage"]),
     )

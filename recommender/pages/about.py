@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from recommender.glossary import TERMS
 from recommender.pages import cards, shared
 from recommender.wording import MARKS, STANDING_MEANINGS, VERDICT_MEANINGS
 
@@ -32,7 +33,8 @@ def page() -> None:
     """Draw the page."""
     st.title("About Orchardwright")
     st.html(
-        '<p class="ow-lead">Fruit and nut varieties, ranked for a site, with what each verdict rests on.</p>'
+        '<p class="ow-lead">Fruit and nut varieties, ranked for a site, with what each verdict rests on.'
+        " Nothing you enter leaves this machine; no account, no counting of visits.</p>"
     )
     st.header("How the ranking is made")
     st.html(cards.paragraphs(_METHOD))
@@ -45,6 +47,17 @@ def page() -> None:
     st.header("What it was built from")
     with shared.told_plainly():
         st.html(cards.build_table(shared.catalog().info))
+    st.header("Words")
+    st.html(
+        cards.meanings(
+            {
+                f"{term.plain} ({term.trade})": " ".join(
+                    [term.meaning, *([f"Source: {term.source}."] if term.source else [])]
+                )
+                for term in sorted(TERMS)
+            }
+        )
+    )
     st.header("Licences")
     st.html(
         cards.paragraphs(

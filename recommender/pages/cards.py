@@ -84,7 +84,7 @@ def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Seque
             ("why", row.why),
             ("watch", row.watch),
             ("what if", " ".join(changes)),
-            ("much the same", also),
+            ("like it", also),
         )
         if said
     )
@@ -146,7 +146,7 @@ def evidence_table(found: Dossier, units: Units) -> str:
     for row in rows(found.settled[found.settled["standing"] != "unknown"]):
         said = text(settled_words(row, units))
         if not missing(row.disagreement):
-            said += f'<br><span class="ow-quiet">{text(row.disagreement)}</span>'
+            said += f'<br><span class="ow-quiet">others say: {text(row.disagreement)}</span>'
         ids = (
             []
             if missing(row.source_ids)

@@ -11,15 +11,13 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from recommender.errors import OrchardwrightError
-from recommender.pages import cards, shared
+from recommender.pages import cards, shared, site_answers
 from recommender.wording import (
     Units,
     climate_figures,
     crop_name,
     crop_plural,
     list_words,
-    litres,
-    metres,
     place_sentence,
     rows,
 )
@@ -31,29 +29,10 @@ if TYPE_CHECKING:
 
 _FIRST = 10
 _MOST_IN_BLOOM = 20
-_WHERE = {"name": "its name", "point": "coordinates", "figures": "zone and chill"}
-_USES = {
-    "fresh": "eating fresh",
-    "cooking": "cooking",
-    "cider": "cider",
-    "juice": "juice",
-    "jam": "jam",
-    "canning": "canning",
-    "drying": "drying",
-    "oil": "oil",
-    "storage": "keeping into winter",
-}
-_SEASONS = {"early": "early", "mid": "mid season", "late": "late"}
-_SOILS = {"unknown": "I do not know", "sand": "sand", "loam": "loam", "clay": "clay", "chalk": "chalk"}
-_FROSTS = {
-    "usual": "like the country around",
-    "hollow": "a hollow where cold air gathers",
-    "sheltered": "sheltered by a wall or slope",
-}
-_NEIGHBOURS = {"unknown": "I do not know", "yes": "yes", "no": "no"}
-
-
 _DOUBT = ("The large figure is the middle of thirty winters; the smaller ones bound eight winters in ten.",)
+
+_SITE_MORE = {"sure": "How sure", "map": "Map", "year": "The year there"}
+_MORE = {"evidence": "Evidence", "pictures": "Pictures"}
 
 
 def page() -> None:
@@ -64,142 +43,28 @@ def page() -> None:
     )
     with shared.told_plainly():
         catalog = shared.catalog()
-    answers, wishes, units = _questions(catalog)
-    if not answers:
-        st.html(
-            '<div class="ow-empty"><p>Try <em>Bristol, England</em>, <em>Geneva, New York</em> or '
-            "<em>Hobart, Australia</em>.</p><p>Nothing you enter leaves this machine.</p></div>"
-        )
-        return
-    with shared.told_plainly(), st.spinner("Working out the climate and the ranking"):
-        ranking = _ranked(catalog, answers, wishes)
-    _results(catalog, ranking, units)
+    units = shared.units()
+    answers, wishes = site_answers.questions(catalog, units)
+    shown = st.container()
+    site_answers.kept(answers, wishes)
+    with shown:
+        if not answers:
+            st.html(
+                '<div class="ow-empty"><p>Try <em>Bristol, England</em>, <em>Geneva, New York</em> or '
+                "<em>Hobart, Australia</em>.</p><p>Nothing you enter leaves this machine.</p></div>"
+            )
+            return
+        with shared.told_plainly(), st.spinner("Working out the climate and the ranking"):
+            ranking = _ranked(catalog, answers, wishes)
+        _results(catalog, ranking, units)
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
 def _ranked(_catalog: Catalog, answers: dict[str, Any], wishes: dict[str, Any]) -> Ranking:
     from recommender import Goals, Site, rank
 
-    return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
-
-
-def _questions(catalog: Catalog) -> tuple[dict[str, Any], dict[str, Any], Units]:
-    """The answers about the site (empty while nothing says where it is), the wishes, and the units."""
-    bound: Any = {"bind": "query-params"}
-    left, right = st.columns([3, 2], vertical_alignment="top")
-    with left:
-        by = st.session_state.get("by", "name")
-        where = _where(by if by in _WHERE else "name", bound)
-    with right:
-        crops = st.multiselect(
-            "Which fruit?",
-            list(catalog.crops()["crop"]),
-            format_func=crop_name,
-            placeholder="All kinds",
-            key="crop",
-            **bound,
-        )
-    with st.expander("Six more answers, if you like: room, soil, frost, neighbours, season, use"):
-        units: Units = "imperial" if st.session_state.get("units") == "imperial" else "metric"
-        spot, wishes = _spot(catalog, units, bound), _wishes(bound)
-        st.radio("Units", ["metric", "imperial"], key="units", horizontal=True, **bound)
-    return (
-        ({**where, **spot} if where else {}),
-        {**wishes, **({"crops": tuple(crops)} if crops else {})},
-        units,
-    )
-
-
-def _where(by: str, bound: Any) -> dict[str, Any]:
-    answer: dict[str, Any] = {}
-    if by == "point":
-        a, b, c = st.columns(3)
-        lat = a.number_input("Latitude (south negative)", -90.0, 90.0, None, key="lat", **bound)
-        lon = b.number_input("Longitude (west negative)", -180.0, 180.0, None, key="lon", **bound)
-        up = c.number_input("Height above the sea (m)", -430.0, 6000.0, None, key="elevation", **bound)
-        if lat is not None and lon is not None:
-            answer = {"lat": lat, "lon": lon, **({} if up is None else {"elevation_m": up})}
-    elif by == "figures":
-        a, b = st.columns(2)
-        zone = a.text_input("Hardiness zone (USDA)", placeholder="7b", key="zone", **bound)
-        chill = b.number_input("Winter chill (hours)", 0.0, 5000.0, None, step=50.0, key="chill", **bound)
-        if zone and chill is not None:
-            answer = {"zone": zone, "chill_hours": chill}
-    else:
-        place = st.text_input(
-            "Where will it grow?", placeholder="Town or village, country", key="place", **bound
-        )
-        if place.strip():
-            answer = {"place": place.strip()}
-    st.radio(
-        "Give the place by", list(_WHERE), format_func=_WHERE.__getitem__, key="by", horizontal=True, **bound
-    )
-    return answer
-
-
-def _spot(catalog: Catalog, units: Units, bound: Any) -> dict[str, Any]:
-    length, volume = ("feet", "US gallons") if units == "imperial" else ("metres", "litres")
-    # A row of columns for each pair, so that on a phone the answers keep their order.
-    a, b = st.columns(2)
-    space = a.number_input(f"Width for one tree ({length})", 0.0, None, None, step=0.5, key="space", **bound)
-    pot = b.number_input(f"Or in a pot of ({volume})", 0.0, None, None, step=5.0, key="pot", **bound)
-    a, b = st.columns(2)
-    soil = a.selectbox("What is the soil?", list(_SOILS), format_func=_SOILS.__getitem__, key="soil", **bound)
-    frost = b.selectbox(
-        "How cold is the spot on still nights?",
-        list(_FROSTS),
-        format_func=_FROSTS.__getitem__,
-        key="frost",
-        **bound,
-    )
-    a, b = st.columns(2)
-    trees = a.multiselect(
-        "Fruit trees already near by",
-        shared.tree_names(catalog),
-        format_func=shared.tree_label,
-        placeholder="Type a name",
-        key="tree",
-        **bound,
-    )
-    neighbours = b.selectbox(
-        "Fruit trees in gardens next door?",
-        list(_NEIGHBOURS),
-        format_func=_NEIGHBOURS.__getitem__,
-        key="next",
-        **bound,
-    )
-    return {
-        "soil": soil,
-        "frost": frost,
-        "neighbours_have_fruit_trees": neighbours,
-        "existing_trees": tuple(trees),
-        **({"space_m": metres(space, units)} if space else {}),
-        **({"container_L": litres(pot, units)} if pot else {}),
-    }
-
-
-def _wishes(bound: Any) -> dict[str, Any]:
-    a, b = st.columns(2)
-    seasons = a.pills(
-        "When do you want fruit?",
-        list(_SEASONS),
-        format_func=_SEASONS.__getitem__,
-        selection_mode="multi",
-        key="season",
-        **bound,
-    )
-    uses = b.multiselect(
-        "What is it for?",
-        list(_USES),
-        format_func=_USES.__getitem__,
-        placeholder="Any use",
-        key="use",
-        **bound,
-    )
-    return {
-        **({"seasons": tuple(seasons)} if seasons else {}),
-        **({"uses": tuple(uses)} if uses else {}),
-    }
+    with shared.AT_WORK:
+        return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
@@ -256,12 +121,32 @@ def _site(site: dict[str, Any], profile: Profile, units: Units) -> None:
         cards.paragraphs([place_sentence(site, units)], "ow-site")
         + cards.figures(climate_figures(site, units))
     )
-    with st.expander("How sure these figures are"):
+    more = st.pills(
+        "More on the site",
+        _SITE_MORE,
+        key="site-shows",
+        format_func=_SITE_MORE.__getitem__,
+        label_visibility="collapsed",
+    )
+    if more == "sure":
         st.html(cards.paragraphs(_DOUBT + tuple(site["made_from"])))
-    year = st.expander("The year at your site: chill, frost, warmth", key="year", on_change="rerun")
-    if year.open:
-        with year:
-            _year(profile, units)
+    elif more == "map":
+        _map(site, units)
+    elif more == "year":
+        _year(profile, units)
+
+
+def _map(site: dict[str, Any], units: Units) -> None:
+    from recommender import charts_map
+    from recommender.climate.land import land_strips, stations_around
+
+    if not site.get("place") and "zone" in site.get("answers", {}):
+        st.html('<p class="ow-quiet">A zone and a chill figure have no place on the map.</p>')
+        return
+    lat, lon = site["lat"], site["lon"]
+    stations = stations_around(lat, lon)
+    land = land_strips(lat, lon, *charts_map.reach(lat, stations))
+    shared.show(charts_map.site_map(site, land, stations, units, shared.paper()))
 
 
 def _year(profile: Profile, units: Units) -> None:
@@ -278,9 +163,8 @@ def _year(profile: Profile, units: Units) -> None:
         ("Warmth", charts.temperature_course(course.temperature_bands(profile), side, units, paper)),
     )
     for heading, picture in pictures:
-        st.subheader(heading)
-        st.html(cards.paragraphs([picture.sentence]))
-        st.altair_chart(picture.chart, width="stretch", theme=None)
+        st.html(f"<h2>{heading}</h2>")
+        shared.show(picture)
 
 
 def _table(listed: Any) -> None:
@@ -325,19 +209,45 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
                 changes,
             )
         )
-        evidence = st.expander(
-            f"Evidence for {row.variety}", key=f"evidence-{row.crop}-{row.variety}", on_change="rerun"
+        more = st.pills(
+            f"More on {row.variety}",
+            _MORE,
+            key=f"more-{row.crop}-{row.variety}",
+            format_func=_MORE.__getitem__,
+            label_visibility="collapsed",
         )
-        if evidence.open:
-            with evidence:
-                try:
-                    found = dossier(catalog, f"{row.crop}:{row.variety}")
-                except OrchardwrightError as error:
-                    shared.say(error)
-                    continue
-                st.html(cards.evidence_table(found, units))
-                if not found.cautions.empty:
-                    st.html("<h4>Cautions</h4>" + cards.caution_list(found.cautions))
+        if more == "pictures":
+            _pictures(ranking, row.Index, units)
+        elif more == "evidence":
+            try:
+                found = dossier(catalog, f"{row.crop}:{row.variety}")
+            except OrchardwrightError as error:
+                shared.say(error)
+                continue
+            st.html(cards.evidence_table(found, units))
+            if not found.cautions.empty:
+                st.html("<h4>To mind</h4>" + cards.caution_list(found.cautions))
+
+
+def _pictures(ranking: Ranking, at: int, units: Units) -> None:
+    from recommender import charts_fit
+    from recommender.climate import course
+    from recommender.suitability.fit import fit_of
+
+    fit, side, paper = fit_of(ranking, at), ranking.site["hemisphere"], shared.paper()
+    risk = course.frost_risk(ranking.context.profile)
+    pictures = (
+        ("What the score is made of", charts_fit.score_breakdown(fit, paper), ""),
+        ("Chill, winter by winter", charts_fit.chill_by_winter(fit, paper), "It needs no winter chill."),
+        (
+            "Frost and bloom",
+            charts_fit.frost_and_bloom(fit, risk, side, units, paper),
+            "It flowers in too few years here for a picture.",
+        ),
+    )
+    for heading, picture, instead in pictures:
+        st.html(f"<h4>{heading}</h4>")
+        shared.show(picture, instead)
 
 
 def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
@@ -346,12 +256,7 @@ def _calendar(ranking: Ranking, listed: Any, units: Units) -> None:
     st.header("When they are picked")
     weeks = ranking.weeks_of_fruit(len(listed), one_each_group=True)
     picture = harvest_calendar(listed, ranking.site["hemisphere"], weeks, units, shared.paper())
-    if picture is None:
-        st.html('<p class="ow-quiet">For none of these can a date be given: nobody has published one.</p>')
-        return
-    st.html(cards.paragraphs([picture.sentence]))
-    st.altair_chart(picture.chart, width="stretch", theme=None)
-    st.html('<p class="ow-quiet">The bar is two weeks of picking; the thin line is its doubt.</p>')
+    shared.show(picture, "For none of these can a date be given: nobody has published one.")
 
 
 def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> None:
@@ -365,16 +270,11 @@ def _bloom(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
         with ladder:
             summary = ranking.bloom_summary(len(listed), one_each_group=True)
             picture = bloom_ladder(summary, ranking.site["hemisphere"], units, shared.paper())
-            if picture is None:
-                st.html('<p class="ow-quiet">None of these flowers here in most years.</p>')
-            else:
-                st.html(cards.paragraphs([picture.sentence]))
-                st.altair_chart(picture.chart, width="stretch", theme=None)
+            shared.show(picture, "None of these flowers here in most years.")
     network = st.expander(f"Who pollinates whom among these {len(listed)}", key="network", on_change="rerun")
     if network.open:
         with network:
             matrix = whole_matrix(catalog)
             chosen = [matrix.position(row.crop, row.variety) for row in rows(listed)]
             picture = pollination_network(matrix, chosen, shared.paper())
-            st.html(cards.paragraphs([picture.sentence]))
-            st.altair_chart(picture.chart, width="stretch", theme=None)
+            shared.show(picture)

@@ -1,8 +1,8 @@
 """The page "What can I offer instead?": a sold-out variety and a stock list in, three stand-ins out.
 
 In come a name, a stock file (or the invented one) and, if known, where the customer lives; out go the
-library's
-`substitutes` and `read_stock`, shown on one screen. Nothing is computed here.
+library's `substitutes` and `read_stock`, shown on one screen. What the list was read as is `desk_list`,
+back orders are `desk_orders`. Nothing is computed here.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from recommender.pages import cards, shared
-from recommender.wording import MARKS, crop_in_sentence, crop_name, missing, plain
+from recommender.pages import cards, desk_list, desk_orders, shared
+from recommender.wording import MARKS, crop_in_sentence, missing, plain
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -21,50 +21,40 @@ if TYPE_CHECKING:
     from recommender.nursery.substitutes import StandIns
 
 _SHOWN = 3
-_DEMO = "nursery-stock.csv"
+_TRIES = ("Cox's Orange Pippin", "Victoria", "Spartan")
 
 
 def page() -> None:
     """Draw the page."""
     st.title("What can I offer instead?")
-    st.html(
-        '<p class="ow-lead">Type the variety that is sold out. Three stand-ins from your list follow,'
-        " each with a reason to read aloud.</p>"
-    )
+    st.html('<p class="ow-lead">Three stand-ins from your list, each with a reason to read aloud.</p>')
     with shared.told_plainly():
         catalog = shared.catalog()
-    left, right = st.columns([3, 2], vertical_alignment="top")
+    left, right = st.columns([1, 1], vertical_alignment="top")
     name = left.text_input(
         "Which variety is sold out?",
-        placeholder="Such as Discovery, or apple:Discovery",
+        placeholder="Such as Spartan, or apple:Spartan",
         key="sold_out",
         bind="query-params",
-    )
-    upload = right.file_uploader(
-        "Your stock list (CSV or XLSX)", type=["csv", "xlsx", "txt", "tsv"], key="stock_file"
-    )
+    ).strip()
+    upload = desk_list.asked("Your stock list (CSV or XLSX)", "stock_file", right)
     where, trees = _customer(catalog)
-    with shared.told_plainly():
-        stock = _stock(catalog, upload)
-    if upload is None:
-        st.html(
-            '<p class="ow-quiet">Until you choose a file, the list of an invented nursery in the parish'
-            " of Withy Hollow is used.</p>"
-        )
-    if not name.strip():
-        st.html(
-            '<div class="ow-empty"><p>Try <em>Cox\'s Orange Pippin</em>, <em>Victoria</em> or'
-            " <em>Vranja</em>.</p><p>Your list stays on this machine.</p></div>"
-        )
+    sent = desk_list.sent_list(upload)
+    stock = desk_list.read(catalog, sent)
+    if stock is None:
+        return
+    _ready(catalog)
+    if not name:
+        tries = ", ".join(f"<em>{cards.text(one)}</em>" for one in _TRIES)
+        st.html(f'<div class="ow-empty"><p>Nothing asked yet. Try {tries}.</p></div>')
     else:
-        with shared.told_plainly():
-            found = _found(catalog, name.strip(), stock, where, trees)
-        _standins(found)
-    _list_as_read(stock)
+        _answer(catalog, name, stock, where, trees)
+    desk_list.shown(catalog, stock, sent, invented=upload is None)
+    desk_orders.section(catalog, stock, sent)
 
 
 def _customer(catalog: Catalog) -> tuple[str, tuple[str, ...]]:
-    with st.expander("What is known of the customer: place, trees already there"):
+    with st.expander("The customer's place, and trees already there"):
         a, b = st.columns(2)
         where = a.text_input(
             "Where will it grow?",
@@ -83,22 +73,13 @@ def _customer(catalog: Catalog) -> tuple[str, tuple[str, ...]]:
     return where.strip(), tuple(trees)
 
 
-def _stock(catalog: Catalog, upload: Any) -> Stock:
-    from recommender.catalog.package import datasets_folder
+@st.cache_resource(show_spinner="Getting the desk ready; this is done once", max_entries=1)
+def _ready(_catalog: Catalog) -> bool:
+    """Who pollinates whom, worked out before the first question so that its answer does not wait."""
+    from recommender.nursery.holds import chance_of
 
-    if upload is not None:
-        return _read(catalog, upload.name, upload.getvalue())
-    path = datasets_folder() / "demo" / _DEMO
-    return _read(catalog, _DEMO, path.read_bytes())
-
-
-@st.cache_resource(show_spinner="Reading the list", max_entries=8)
-def _read(_catalog: Catalog, name: str, data: bytes) -> Stock:
-    from recommender.nursery.decisions import Decisions, default_path
-    from recommender.nursery.names import read_stock
-    from recommender.nursery.stock_files import table_from
-
-    return read_stock(table_from(data, name), _catalog, Decisions(default_path()))
+    chance_of(_catalog)
+    return True
 
 
 @st.cache_resource(show_spinner="Looking through the list", max_entries=64)
@@ -107,6 +88,18 @@ def _place(_catalog: Catalog, where: str, trees: tuple[str, ...], crop: str) -> 
     from recommender.nursery.holds import place_of
 
     return place_of(_catalog, Site(place=where, existing_trees=trees), [crop])
+
+
+def _answer(catalog: Catalog, name: str, stock: Stock, where: str, trees: tuple[str, ...]) -> None:
+    from recommender.errors import OrchardwrightError
+
+    try:
+        found = _found(catalog, name, stock, where, trees)
+    except OrchardwrightError as error:
+        # The list and the back orders below still serve; only this question waits for another answer.
+        shared.say(error)
+    else:
+        _standins(found)
 
 
 def _found(catalog: Catalog, name: str, stock: Stock, where: str, trees: tuple[str, ...]) -> StandIns:
@@ -128,69 +121,35 @@ def _standins(found: StandIns) -> None:
     st.header(f"Instead of {plain(found.variety)} ({crop_in_sentence(found.crop)})")
     if found.in_stock:
         lines = ", ".join(str(line) for line in found.in_stock)
-        st.html(cards.paragraphs([f"It is in stock after all: line {lines} of the list."], "ow-site"))
+        st.html(cards.paragraphs([f"It is in stock after all: row {lines} of the list."], "ow-site"))
     if found.frame.empty:
-        st.html(
-            '<div class="ow-empty"><p>Nothing on the list can stand in for it. Try a fuller list, or'
-            " leave the place out.</p></div>"
+        why = (
+            "What the list holds of this fruit is ruled out where the customer lives. Try another place, or a"
+            " fuller list."
+            if len(found.left_out)
+            else f"The list holds no other {crop_in_sentence(found.crop)}. Try a fuller list."
         )
-    for record in found.records():
-        st.html(_card(record))
+        st.html(f'<div class="ow-empty"><p>{cards.text(why)}</p></div>')
+    st.html(f'<div class="ow-three">{"".join(_card(record, found.crop) for record in found.records())}</div>')
     if len(found.left_out):
         named = ", ".join(plain(name) for name in found.left_out["variety"].head(6))
         more = " and others" if len(found.left_out) > 6 else ""
         st.html(cards.paragraphs([f"Ruled out where the customer lives: {named}{more}."], "ow-quiet"))
 
 
-def _card(record: Mapping[str, Any]) -> str:
-    """One stand-in: name, verdict and score; what differs; the paragraph; how many there are."""
+def _card(record: Mapping[str, Any], asked: str) -> str:
+    """One stand-in: name, verdict and score; the paragraph, what differs first; how many and where."""
     verdict = f"{cards.verdict(record['verdict'])}, " if record["verdict"] in MARKS else ""
-    count = "number not on the list" if missing(record["count"]) else f"{record['count']} in stock"
-    price = "" if missing(record["price"]) else f", at {record['price']:.2f}"
+    count = "Number not on the list" if missing(record["count"]) else f"{record['count']} in stock"
+    price = "" if missing(record["price"]) else f" at {record['price']:.2f}"
     lines = ", ".join(str(line) for line in record["lines"])
+    crop = (
+        "" if record["crop"] == asked else f" <small>{cards.text(crop_in_sentence(record['crop']))}</small>"
+    )
     return (
         '<article class="ow-card"><header>'
-        f'<h3><span class="ow-rank">{record["rank"]}</span>{cards.text(record["variety"])} '
-        f"<small>{cards.text(crop_in_sentence(record['crop']))}</small></h3>"
+        f'<h3><span class="ow-rank">{record["rank"]}</span>{cards.text(record["variety"])}{crop}</h3>'
         f'<span class="ow-verdict">{verdict}score {record["score"]:.2f}</span></header>'
-        f'<dl class="ow-lines"><dt>differs</dt><dd>{cards.text(record["differs"])}</dd>'
-        f"<dt>say</dt><dd>{cards.text(record['reason'])}</dd>"
-        f"<dt>stock</dt><dd>{cards.text(f'{count}{price}; line {lines} of the list')}</dd></dl></article>"
+        f"<p>{cards.text(record['reason'])}</p>"
+        f'<p class="ow-quiet">{cards.text(f"{count}{price}; row {lines}")}</p></article>'
     )
-
-
-def _list_as_read(stock: Stock) -> None:
-    counts = stock.lines["decision"].value_counts()
-    decided = int(counts.get("decided", 0))
-    told = f"The list as read: {decided} lines decided, {len(stock.lines) - decided} to look at"
-    with st.expander(told):
-        columns = "; ".join(f"“{plain(heading)}” as {part}" for heading, part in stock.mapping.items())
-        st.html(cards.paragraphs([f"Columns: {columns}.", *stock.faults[:8]], "ow-prose"))
-        shown = stock.lines.sort_values("decision", key=lambda words: words.eq("decided"), kind="stable")
-        st.dataframe(
-            shown[
-                [
-                    "line",
-                    "text",
-                    "crop",
-                    "variety",
-                    "rootstock",
-                    "count",
-                    "confidence",
-                    "decision",
-                    "runners_up",
-                ]
-            ].assign(crop=[crop_name(crop) if isinstance(crop, str) else "" for crop in shown["crop"]]),
-            hide_index=True,
-            column_config={
-                "line": "Line",
-                "text": "As written",
-                "crop": "Fruit",
-                "variety": "Variety",
-                "rootstock": "Rootstock",
-                "count": "Count",
-                "confidence": st.column_config.NumberColumn("Sure", format="%.2f"),
-                "decision": "Decision",
-                "runners_up": "May also be",
-            },
-        )

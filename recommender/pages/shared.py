@@ -4,19 +4,27 @@ words.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
+from streamlit.errors import StreamlitAPIException
 
 from recommender.errors import OrchardwrightError, UnknownName
-from recommender.wording import crop_name
+from recommender.wording import Units, crop_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
-    from recommender.charts import Paper
+    from recommender.charts import Paper, Picture
+
+
+# One long piece of work at a time: several at once in one interpreter all end as late as the last of them;
+# one after another half of them end in half that time, and the short work of other pages comes in between.
+AT_WORK = threading.Lock()
 
 
 def dress() -> None:
@@ -24,9 +32,45 @@ def dress() -> None:
     st.html(Path(__file__).with_name("face.css"))
 
 
+def units() -> Units:
+    """The units chosen in the frame."""
+    return "imperial" if st.session_state.get("units") == "imperial" else "metric"
+
+
+# Controls that take plain text and say where the site is.
+_TEXTS = ("place", "point", "zone", "chill")
+
+
+def answer(answers: dict[str, Any]) -> None:
+    """Set controls, drawn yet or not, so that the address of the page says where the site is.
+
+    Streamlit writes a control that was set into the address only if it was drawn before, and lets nothing
+    else write there what a control is bound to; so exactly those texts not drawn before are written here.
+    """
+    st.session_state.update(answers)
+    for name in _TEXTS:
+        if answers.get(name):
+            with suppress(StreamlitAPIException):
+                st.query_params[name] = answers[name]
+
+
 def paper() -> Paper:
     """Whether the page is light or dark, for pictures that cannot read it from the style sheet."""
     return "dark" if st.context.theme.type == "dark" else "light"
+
+
+def show(picture: Picture | None, instead: str = "", *, to_scale: bool = False) -> None:
+    """A picture under the sentence it shows; without a picture, the words `instead`.
+
+    to_scale: keeps its own width, which must not be stretched.
+    """
+    if picture is None:
+        st.html(f'<p class="ow-quiet">{escape(instead)}</p>')
+        return
+    st.html(f'<div class="ow-prose"><p>{escape(picture.sentence)}</p></div>')
+    st.altair_chart(picture.chart, width="content" if to_scale else "stretch", theme=None)
+    if picture.note:
+        st.html(f'<p class="ow-quiet">{escape(picture.note)}</p>')
 
 
 @st.cache_resource(show_spinner=False)
@@ -67,8 +111,6 @@ def say(error: OrchardwrightError) -> None:
 
 
 def _as_html(error: OrchardwrightError) -> str:
-    from html import escape
-
     if isinstance(error, UnknownName):
         near = "".join(f"<li>{escape(name)}</li>" for name in error.suggestions)
         hint = (
@@ -91,6 +133,11 @@ def _tree_names(_catalog: Catalog, data_key: str) -> list[str]:
 def tree_names(catalog: Catalog) -> list[str]:
     """Every variety as "crop:variety", for a question about trees."""
     return _tree_names(catalog, str(catalog.info["data_key"]))
+
+
+def tree_name(catalog: Catalog, text: str) -> str:
+    """A tree as a file names it -> "crop:variety". Raises UnknownName, BadInput."""
+    return ":".join(catalog.resolve(text))
 
 
 def tree_label(name: str) -> str:

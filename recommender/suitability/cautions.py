@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from recommender.climate import countries
+
 if TYPE_CHECKING:
     from recommender.suitability.goals import Goals
     from recommender.suitability.site import Site
@@ -30,14 +32,6 @@ _SEVERITY = {"stop": 0, "warning": 1, "info": 2}
 _EU = frozenset(
     "AT BE BG HR CY CZ DK EE FI FR DE GR HU IE IT LV LT LU MT NL PL PT RO SK SI ES SE".split()  # noqa: SIM905
 )
-# The few countries and states the table names, by the words a gazetteer uses.
-_CODES = {
-    "united states": "US", "united kingdom": "GB", "canada": "CA", "australia": "AU", "new zealand": "NZ",
-    "alabama": "AL", "arizona": "AZ", "california": "CA", "florida": "FL", "georgia": "GA", "hawaii": "HI",
-    "louisiana": "LA", "massachusetts": "MA", "nevada": "NV", "new york": "NY", "ohio": "OH", "oregon": "OR",
-    "pennsylvania": "PA", "south carolina": "SC", "texas": "TX", "washington": "WA", "ontario": "ON",
-    "british columbia": "BC", "tasmania": "TAS",
-}  # fmt: skip
 
 
 def places_of(country: str, region: str) -> frozenset[str]:
@@ -47,12 +41,12 @@ def places_of(country: str, region: str) -> frozenset[str]:
     ['US', 'US-NY', 'all']
     """
     found = {"all"}
-    code = country if len(country) == 2 else _CODES.get(country.casefold(), "")
+    code = countries.country_code(country)
     if code:
         found.add(code)
-        part = _CODES.get(region.casefold(), "")
+        part = countries.part_code(code, region)
         if part:
-            found.add(f"{code}-{part}")
+            found.add(part)
     if code in _EU:
         found.add("EU")
     return frozenset(found)

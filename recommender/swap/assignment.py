@@ -18,7 +18,8 @@ the answer; the rounds it does not prove are each solved as a mixed-integer prog
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,8 @@ class Problem:
     once; of one variety a request gets one at most. benefit (E,) in [0, 1]. lot_count (L,): how many there
     are. take (R,): room left. person (R,): who asks. already (P,): received before, confirmed.
     gives (P,): brought something. stock_count (S,): how many stand ready; a pile belongs to one request.
+    gain_edge, gain_variety, gain (G,): an edge is worth so much more where the request gets that variety too
+    (of several such, the largest counts).
     """
 
     lot: Ints
@@ -59,15 +62,44 @@ class Problem:
     already: Ints
     gives: NDArray[np.bool_]
     stock_count: Ints
+    gain_edge: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    gain_variety: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    gain: Floats = field(default_factory=lambda: np.empty(0, np.float64))
 
     def __len__(self) -> int:
         return len(self.lot)
 
+    @cached_property
+    def _keys(self) -> tuple[Ints, Ints]:
+        keys, place = np.unique(self._key(self.request, self.variety), return_inverse=True)
+        return keys, place.astype(np.int64)
+
+    def _key(self, request: Ints, variety: Ints) -> Ints:
+        return request * (int(self.variety.max(initial=0)) + 1) + variety
+
     @property
     def pair(self) -> Ints:
         """(E,) position of the request and variety of each edge."""
-        key = self.request * (int(self.variety.max(initial=0)) + 1) + self.variety
-        return np.unique(key, return_inverse=True)[1].astype(np.int64)
+        return self._keys[1]
+
+    @cached_property
+    def gain_pair(self) -> Ints:
+        """(G,) position among the pairs of what has to arrive too."""
+        key = self._key(self.request[self.gain_edge], self.gain_variety)
+        return np.searchsorted(self._keys[0], key).astype(np.int64)
+
+    def gained(self, chosen: NDArray[np.bool_]) -> Floats:
+        """(E,) by how much each chosen edge is worth more for what arrives with it."""
+        has = np.zeros(len(self._keys[0]), dtype=bool)
+        has[self.pair[chosen]] = True
+        live = chosen[self.gain_edge] & has[self.gain_pair]
+        more = np.zeros(len(self))
+        np.maximum.at(more, self.gain_edge[live], self.gain[live])
+        return more
+
+    def worth(self, chosen: NDArray[np.bool_]) -> float:
+        """Sum of benefits of the chosen edges, with what they gain from each other."""
+        return float(self.benefit[chosen].sum() + self.gained(chosen).sum())
 
     def received(self, chosen: NDArray[np.bool_]) -> Ints:
         """(P,) how many each person has in the end, confirmed ones included."""
@@ -95,17 +127,18 @@ def rounds_of(received: Ints) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True)
-class _Step:
+class Step:
     """Round k for the people in `group` (P,) bool."""
 
     k: int
     group: NDArray[np.bool_]
 
 
-def _steps(problem: Problem, givers_first: bool, rounds: int) -> list[_Step]:
+def steps_of(problem: Problem, givers_first: bool, rounds: int) -> list[Step]:
+    """The rounds in order, givers as a step of their own where they go first."""
     everyone = np.ones(len(problem.already), dtype=bool)
     groups = [problem.gives, ~problem.gives] if givers_first else [everyone]
-    return [_Step(k, group) for k in range(1, rounds + 1) for group in groups if group.any()]
+    return [Step(k, group) for k in range(1, rounds + 1) for group in groups if group.any()]
 
 
 class _Flow:
@@ -157,7 +190,7 @@ class _Flow:
         return int(maximum_flow(graph, 0, self._size - 1).flow_value)
 
 
-def _targets(problem: Problem, givers_first: bool) -> tuple[list[_Step], list[int]]:
+def _targets(problem: Problem, givers_first: bool) -> tuple[list[Step], list[int]]:
     """The steps, and the most of each step's people who can be newly lifted to it after the steps before."""
     flow = _Flow(problem)
     reach = problem.already + np.bincount(
@@ -169,7 +202,7 @@ def _targets(problem: Problem, givers_first: bool) -> tuple[list[_Step], list[in
     # Where rootstocks may bind, a round short of its flow can leave plants for rounds beyond the flow's last.
     limited = bool((problem.stock != NO_STOCK).any())
     possible = np.bincount(problem.person[problem.request], minlength=len(reach)) + problem.already
-    for step in _steps(problem, givers_first, int(np.minimum(reach, possible).max(initial=0))):
+    for step in steps_of(problem, givers_first, int(np.minimum(reach, possible).max(initial=0))):
         if before >= all_of_it and not limited:
             break
         level = np.where(step.group, step.k, level)
@@ -180,10 +213,10 @@ def _targets(problem: Problem, givers_first: bool) -> tuple[list[_Step], list[in
     return steps, targets
 
 
-class _Programme:
+class Programme:
     """The linear programme: x (E,) edges, then one unit y for each person and step."""
 
-    def __init__(self, problem: Problem, steps: list[_Step]) -> None:
+    def __init__(self, problem: Problem, steps: list[Step]) -> None:
         self.problem = problem
         self.n_steps = len(steps)
         people, at_step = [], []
@@ -271,26 +304,28 @@ class _Programme:
 
 
 def solve(problem: Problem, givers_first: bool = False) -> Solution:
-    """The best assignment, exactly; see the module for what best means."""
+    """The best assignment, exactly; see the module for what best means. What edges gain from each other is
+    not weighed here (`together` does), only counted in the benefit told."""
     if len(problem) == 0:
         return Solution(np.zeros(0, bool), rounds_of(problem.already), 0.0, "nothing can be matched")
     steps, targets = _targets(problem, givers_first)
     if not sum(targets):
-        return _solution(problem, np.zeros(len(problem), bool), "nothing more can be handed out")
-    programme = _Programme(problem, steps)
+        return solution(problem, np.zeros(len(problem), bool), "nothing more can be handed out")
+    programme = Programme(problem, steps)
     falling = np.arange(len(steps), 0, -1, dtype=float)
     point = programme.solve(programme.objective(problem.benefit, _BONUS * falling), [])
     if programme.units(point) == targets:
-        return _solution(problem, _edges(problem, point), PROVED_BY_FLOW)
+        return solution(problem, edges_of(problem, point), PROVED_BY_FLOW)
     return _by_rounds(problem, programme, steps, targets, point)
 
 
-def _edges(problem: Problem, point: Floats) -> NDArray[np.bool_]:
+def edges_of(problem: Problem, point: Floats) -> NDArray[np.bool_]:
+    """The edges (E,) chosen at a point of the programme."""
     return point[: len(problem)] > 0.5
 
 
 def _by_rounds(
-    problem: Problem, programme: _Programme, steps: list[_Step], targets: list[int], point: Floats
+    problem: Problem, programme: Programme, steps: list[Step], targets: list[int], point: Floats
 ) -> Solution:
     """Each round to its optimum (of all, then of givers where they are a step of their own), then benefit.
 
@@ -319,13 +354,12 @@ def _by_rounds(
         left -= fixed[-1 if len(at_k) == 1 else -2][1]
     if not holds:
         point = programme.solve(programme.objective(problem.benefit, np.zeros(len(steps))), fixed)
-    return _solution(problem, _edges(problem, point), PROVED_BY_ROUNDS)
+    return solution(problem, edges_of(problem, point), PROVED_BY_ROUNDS)
 
 
-def _solution(problem: Problem, chosen: NDArray[np.bool_], proof: str) -> Solution:
-    return Solution(
-        chosen, rounds_of(problem.received(chosen)), round(float(problem.benefit[chosen].sum()), 4), proof
-    )
+def solution(problem: Problem, chosen: NDArray[np.bool_], proof: str) -> Solution:
+    """The account of chosen edges."""
+    return Solution(chosen, rounds_of(problem.received(chosen)), round(problem.worth(chosen), 4), proof)
 
 
 def greedy(problem: Problem) -> Solution:
@@ -342,4 +376,4 @@ def greedy(problem: Problem) -> Solution:
             room[request] -= 1
             if stock != NO_STOCK:
                 stocks[stock] -= 1
-    return _solution(problem, chosen, "best first; no claim to be best")
+    return solution(problem, chosen, "best first; no claim to be best")

@@ -8,7 +8,8 @@ Benefit of a pair, in [0, 1] = suits x wish x fruit x way, each in [0, 1]:
 - suits: the score of the variety at the recipient's site (`rank`, with pollen taken as provided for, because
   `fruit` judges pollen);
 - wish: how closely it meets what was asked (`WISH`);
-- fruit: whether it will find pollen there, and whether it serves a tree that has none (`FRUIT`);
+- fruit: whether it will find pollen there, and whether it serves a tree that has none (`pollen`); two
+  varieties that arrive together may raise each other's (`Gains`);
 - way: nearer is better, only where a distance matters (`WAY_LOSS` at the farthest).
 The weights are house rules, said in docs/swap-matching.md.
 """
@@ -22,21 +23,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from recommender.biology.fertility import GAINS, NEEDED, NO_FRUIT, NOT_NEEDED
-from recommender.biology.pollination import catalog_matrix
 from recommender.climate.grid import distance_km
 from recommender.climate.season import Hemisphere
 from recommender.errors import BadInput
+from recommender.swap.borders import Region
 from recommender.swap.people import Desk, SwapSettings, Taker
-from recommender.swap.rules import Region, grafting_stop
+from recommender.swap.pollen import Pollen
+from recommender.swap.rules import grafting_stop
 
 if TYPE_CHECKING:
-    from recommender.biology.pollination_result import PollinationMatrix
     from recommender.catalog.store import Catalog
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 MOST_PAIRS = 4_000_000
+MOST_GAINS = 200_000
 # What stops a pair, in the order in which it is looked at; the first that applies is told.
 STOPS = (
     "", "brought", "promised", "standing", "kind", "law", "site", "ruled-out", "window", "no-stock",
@@ -55,11 +56,6 @@ WISH = {
 }
 WISH_NAMES = tuple(WISH)
 _WISH_WORTH = np.array([WISH[name] for name in WISH_NAMES])
-# Share of the benefit that hangs on fruit at all; on its own pollen partner; on serving a tree that has none.
-FRUIT = {"always": 0.6, "partner": 0.3, "serves": 0.1}
-NEIGHBOUR_PARTNER = {"yes": 0.85, "unknown": 0.5, "no": 0.0}
-BEARS_ALONE_IN_PART = 0.8
-PARTNER_UNKNOWN = 0.7
 WAY_LOSS = 0.2
 LEAST_BENEFIT = 0.0001
 
@@ -67,7 +63,7 @@ LEAST_BENEFIT = 0.0001
 @dataclass(frozen=True, eq=False)
 class Candidates:
     """C pairs. lot, request, variety, wish (C,): positions; stop (C,): position in STOPS; benefit (C,);
-    suits, fruit (C,); km (C,) NaN where not known; partner (C,): position in `matrix` of the tree that
+    suits, fruit (C,); km (C,) NaN where not known; partner (C,): position in `pollen.matrix` of the tree that
     pollinates it, serves (C,): of the tree it serves, -1 where none. law: sentences, law_of (C,) into it."""
 
     varieties: list[tuple[str, str]]
@@ -83,7 +79,7 @@ class Candidates:
     km: Floats
     partner: Ints
     serves: Ints
-    matrix: PollinationMatrix
+    pollen: Pollen
     law: list[tuple[str, str]]
     law_of: Ints
     window: dict[tuple[int, str], str] = field(default_factory=dict)
@@ -166,53 +162,6 @@ def _uses(catalog: Catalog) -> dict[tuple[str, str], frozenset[str]]:
     }
 
 
-class _Pollen:
-    """What each offered variety finds, and gives, among the trees that stand at a request's site."""
-
-    def __init__(self, catalog: Catalog, varieties: list[tuple[str, str]], desk: Desk) -> None:
-        trees = {tree for taker in desk.takers for tree in taker.trees}
-        crops = {crop for crop, _ in [*varieties, *trees]}
-        self.matrix = catalog_matrix(catalog, crops)
-        self._at = np.array([self.matrix.position(*variety) for variety in varieties], dtype=np.int64)
-        self._chance = self.matrix.chance().astype(np.float64)
-        self._cache: dict[object, tuple[Floats, Ints, Ints]] = {}
-
-    def judge(self, taker: Taker) -> tuple[Floats, Ints, Ints]:
-        """(fruit (V,), partner (V,), serves (V,)); the latter two are positions in the matrix, -1 if none."""
-        neighbours = taker.entry.neighbours_have_fruit_trees
-        key = (taker.trees, neighbours)
-        if key not in self._cache:
-            self._cache[key] = self._judged(taker.trees, NEIGHBOUR_PARTNER[neighbours])
-        return self._cache[key]
-
-    def _judged(self, trees: tuple[tuple[str, str], ...], next_door: float) -> tuple[Floats, Ints, Ints]:
-        at, need = self._at, self.matrix.need
-        size = len(at)
-        best, partner = np.full(size, next_door), np.full(size, -1, dtype=np.int64)
-        gives, serves = np.zeros(size), np.full(size, -1, dtype=np.int64)
-        stand = np.array([self.matrix.position(*tree) for tree in trees], dtype=np.int64)
-        if len(stand):
-            here = np.where(at[:, None] == stand[None, :], 0.0, self._chance[np.ix_(at, stand)])
-            first = here.argmax(axis=1)
-            better = here.max(axis=1) > best
-            best = np.where(better, here.max(axis=1), best)
-            partner = np.where(better, stand[first], partner)
-            among = self._chance[np.ix_(stand, stand)] * (stand[:, None] != stand[None, :])
-            lonely = np.isin(need[stand], (NEEDED, GAINS)) & (among.max(axis=1) < 0.5)
-            if lonely.any():
-                waiting = stand[lonely]
-                given = np.where(at[:, None] == waiting[None, :], 0.0, self._chance[np.ix_(waiting, at)].T)
-                gives, most = given.max(axis=1), given.argmax(axis=1)
-                serves = np.where(gives >= 0.5, waiting[most], -1)
-        wants = need[at]
-        own = np.where(wants == NEEDED, best, PARTNER_UNKNOWN + (1 - PARTNER_UNKNOWN) * best)
-        own = np.where(wants == GAINS, BEARS_ALONE_IN_PART + (1 - BEARS_ALONE_IN_PART) * best, own)
-        own = np.where((wants == NOT_NEEDED) | (wants == NO_FRUIT), 1.0, own)
-        fruit = FRUIT["always"] + FRUIT["partner"] * own + FRUIT["serves"] * gives
-        partner = np.where((wants == NOT_NEEDED) | (wants == NO_FRUIT), -1, partner)
-        return np.minimum(fruit, 1.0), partner, serves
-
-
 def _graftable(desk: Desk, taker: Taker, variety: tuple[str, str]) -> bool:
     return taker.grafts_on_tree(variety) or bool(desk.stocks.fitting(taker, variety))
 
@@ -238,10 +187,10 @@ def candidates(desk: Desk, catalog: Catalog, settings: SwapSettings) -> Candidat
             f"The wishes are so wide that {total:,} pairs of offer and request would have to be weighed",
             remedy="Ask for named varieties or one fruit in most requests, or split the event by fruit",
         )
-    pollen = _Pollen(catalog, offered, desk)
+    pollen = Pollen(catalog, offered, desk)
     evergreen = set(catalog.crops().loc[catalog.crops()["evergreen"].eq("yes"), "crop"])
     facts = _LotFacts(desk, lots, evergreen, settings.on)
-    parts: dict[str, list[NDArray[np.generic]]] = {name: [] for name in _COLUMNS}
+    whole = _Columns()
     for position, (taker, (found, wish)) in enumerate(zip(desk.takers, wished, strict=True)):
         if not len(found):
             continue
@@ -272,23 +221,98 @@ def candidates(desk: Desk, catalog: Catalog, settings: SwapSettings) -> Candidat
             0,
         )
         benefit = suits[variety] * _WISH_WORTH[place] * fruit[variety] * _way(km, reach)
-        for name, values in zip(
-            _COLUMNS,
-            (lot, np.full(len(lot), position), variety, place, stop, benefit, suits[variety], fruit[variety],
-             km, partner[variety], serves[variety], law),
-            strict=True,
-        ):  # fmt: skip
-            parts[name].append(np.asarray(values))
-    joined = {name: np.concatenate(parts[name]) if parts[name] else _EMPTY[name] for name in _COLUMNS}
-    joined["benefit"] = np.maximum(joined["benefit"].round(4), LEAST_BENEFIT)
+        whole.add_whole(lot=lot, request=np.full(len(lot), position), variety=variety, wish=place, stop=stop)
+        whole.add_whole(partner=partner[variety], serves=serves[variety], law_of=law)
+        whole.add_real(benefit=benefit, suits=suits[variety], fruit=fruit[variety], km=km)
     return Candidates(
         varieties=offered,
         lots=lots,
-        matrix=pollen.matrix,
+        lot=whole.ints("lot"),
+        request=whole.ints("request"),
+        variety=whole.ints("variety"),
+        wish=whole.ints("wish"),
+        stop=whole.ints("stop"),
+        benefit=np.maximum(whole.floats("benefit").round(4), LEAST_BENEFIT),
+        suits=whole.floats("suits"),
+        fruit=whole.floats("fruit"),
+        km=whole.floats("km"),
+        partner=whole.ints("partner"),
+        serves=whole.ints("serves"),
+        pollen=pollen,
         law=facts.law,
+        law_of=whole.ints("law_of"),
         window=facts.window,
-        **joined,  # type: ignore[arg-type]
     )
+
+
+class _Columns:
+    """Columns that grow request by request."""
+
+    def __init__(self) -> None:
+        self._ints: dict[str, list[Ints]] = {}
+        self._floats: dict[str, list[Floats]] = {}
+
+    def add_whole(self, **columns: Ints) -> None:
+        """More of columns of whole numbers."""
+        for name, values in columns.items():
+            self._ints.setdefault(name, []).append(np.asarray(values, dtype=np.int64))
+
+    def add_real(self, **columns: Floats) -> None:
+        """More of columns of real numbers."""
+        for name, values in columns.items():
+            self._floats.setdefault(name, []).append(np.asarray(values, dtype=np.float64))
+
+    def ints(self, name: str) -> Ints:
+        """A column of whole numbers; empty where nothing was added."""
+        return np.concatenate(self._ints.get(name) or [np.empty(0, np.int64)])
+
+    def floats(self, name: str) -> Floats:
+        """A column of real numbers; empty where nothing was added."""
+        return np.concatenate(self._floats.get(name) or [np.empty(0, np.float64)])
+
+
+@dataclass(frozen=True, eq=False)
+class Gains:
+    """By how much a pair's benefit rises when another variety arrives with it: row (G,) of the candidates,
+    variety (G,) that arrives too, gain (G,). most: partners kept for each pair, None where all are."""
+
+    row: Ints
+    variety: Ints
+    gain: Floats
+    most: int | None = None
+
+
+def gains(desk: Desk, found: Candidates) -> Gains:
+    """Every rise of benefit by pollen of what arrives with it, of pairs that nothing stops.
+
+    Where the wishes are so wide that there would be more than `MOST_GAINS`, each pair keeps its best ones.
+    """
+    able = np.flatnonzero(found.stop == 0)
+    order = able[np.argsort(found.request[able], kind="stable")]
+    bounds = np.flatnonzero(np.diff(found.request[order])) + 1
+    groups = [
+        rows for rows in np.split(order, bounds) if len(rows) and desk.takers[found.request[rows[0]]].left > 1
+    ]
+    offered = [np.unique(found.variety[rows]) for rows in groups]
+    total = sum(len(rows) * len(some) for rows, some in zip(groups, offered, strict=True))
+    most = max(MOST_GAINS // max(sum(map(len, groups)), 1), 1) if total > MOST_GAINS else None
+    whole = _Columns()
+    for rows, some in zip(groups, offered, strict=True):
+        if len(some) < 2:
+            continue
+        rises = found.pollen.together(desk.takers[int(found.request[rows[0]])], some)
+        if most is not None and len(some) > most:
+            kept = np.argpartition(-rises, most - 1, axis=1)[:, :most]
+            mask = np.zeros(rises.shape, dtype=bool)
+            np.put_along_axis(mask, kept, True, axis=1)
+            rises = np.where(mask, rises, 0.0)
+        # Benefit is a product, so that a rise of fruit counts in proportion.
+        each = rises[np.searchsorted(some, found.variety[rows])]
+        each = (each * (found.benefit[rows] / found.fruit[rows])[:, None]).round(4)
+        row, column = np.nonzero(each > 0)
+        whole.add_whole(row=rows[row], variety=some[column])
+        whole.add_real(gain=each[row, column])
+    return Gains(whole.ints("row"), whole.ints("variety"), whole.floats("gain"), most)
 
 
 class _LotFacts:
@@ -343,12 +367,6 @@ class _LotFacts:
 
 
 _IN_ORDER = ("kind", "law", "site", "ruled-out", "window", "no-stock", "too-far")
-_COLUMNS = (
-    "lot", "request", "variety", "wish", "stop", "benefit", "suits", "fruit", "km", "partner", "serves",
-    "law_of",
-)  # fmt: skip
-_FLOATS = ("benefit", "suits", "fruit", "km")
-_EMPTY = {name: np.empty(0, np.float64 if name in _FLOATS else np.int64) for name in _COLUMNS}
 _NOTHING = (np.empty(0, np.int64), np.empty(0, np.int64))
 
 

@@ -7,66 +7,62 @@ and says where its plants go; a pick list goes with each person and says what to
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Collection, Iterable
 from itertools import groupby
 
 from fpdf import FPDF
 from fpdf.enums import XPos, YPos
 
+from recommender.print_fonts import SANS, SERIF, put_fonts, settable
 from recommender.swap.exports import USUAL, checked
 from recommender.swap.matching import Match, SwapResult
-from recommender.wording import crop_in_sentence, plain
+from recommender.wording import crop_in_sentence
 
 MARGIN_MM = 15
 CARD_MM = (90, 62)
 FOOT = "Plant-health law and propagation rights decide before this list does; ask the plant-health authority."
-_LETTERS = str.maketrans({"ł": "l", "Ł": "L", "ı": "i", "đ": "d", "Đ": "D", "→": "to", "−": "-", "₂": "2"})
-
-
-def printable(text: object) -> str:
-    """Text in the letters that the built-in fonts of PDF have (Windows-1252): accents are dropped where they
-    are missing, letters of other scripts become a question mark.
-
-    >>> printable("Łukasz, Škoda, Žofie, Pillangó")
-    'Lukasz, Škoda, Žofie, Pillangó'
-    """
-    out = []
-    for letter in plain(text).translate(_LETTERS):
-        if _fits(letter):
-            out.append(letter)
-            continue
-        bare = "".join(c for c in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(c))
-        out.append(bare if bare and all(_fits(c) for c in bare) else "?")
-    return "".join(out)
-
-
-def _fits(letter: str) -> bool:
-    try:
-        letter.encode("cp1252")
-    except UnicodeEncodeError:
-        return False
-    return True
+BOX_MM = 3.2
 
 
 class _Sheet(FPDF):
     def __init__(self, paper: str) -> None:
         super().__init__(format=paper)
-        self.core_fonts_encoding = "cp1252"
+        put_fonts(self)
+        self.set_creator("Orchardwright")
+        self.set_lang("en-GB")
         self.set_margin(MARGIN_MM)
         self.set_auto_page_break(auto=False)
 
     def put(
-        self, text: object, size: float, *, bold: bool = False, family: str = "Helvetica", h: float = 0
+        self, text: object, size: float, *, bold: bool = False, family: str = SANS, indent: float = 0
     ) -> None:
-        """A paragraph at the left edge, the next below it."""
+        """A paragraph, the next below it. indent [mm]: from the left edge."""
         self.set_font(family, "B" if bold else "", size)
-        self.multi_cell(0, h or size * 0.46, printable(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.set_x(self.l_margin + indent)
+        self.multi_cell(0, size * 0.46, settable(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+    def one_line(self, text: str, x: float, y: float, width: float, size: float, style: str = "") -> None:
+        """One line at a place [mm], made smaller and at last cut where it is too wide."""
+        shown = settable(text)
+        self.set_font(SERIF if style == "serif" else SANS, "B" if style in ("B", "serif") else "", size)
+        while self.font_size_pt > size * 0.7 and self.get_string_width(shown) > width - 2:
+            self.set_font_size(self.font_size_pt - 0.5)
+        if self.get_string_width(shown) > width - 2:
+            while shown and self.get_string_width(f"{shown}…") > width - 2:
+                shown = shown[:-1]
+            shown = f"{shown.rstrip()}…"
+        self.set_xy(x, y)
+        self.cell(width, size * 0.5, shown)
+
+    def box(self, x: float, y: float) -> None:
+        """A box to tick by hand [mm]."""
+        self.set_line_width(0.25)
+        self.rect(x, y, BOX_MM, BOX_MM)
 
     def footer(self) -> None:
         self.set_y(-12)
-        self.set_font("Helvetica", "", 8)
-        self.cell(0, 4, printable(FOOT), align="C")
+        self.set_font(SANS, "", 8)
+        self.cell(0, 4, settable(FOOT), align="C")
 
 
 def table_cards(result: SwapResult, title: str, ticked: Collection[str] = USUAL, paper: str = "A4") -> bytes:
@@ -85,21 +81,19 @@ def table_cards(result: SwapResult, title: str, ticked: Collection[str] = USUAL,
         if at == 0:
             sheet.add_page()
         x, y = MARGIN_MM + (at % per_row) * width, MARGIN_MM + (at // per_row) * height
+        sheet.set_line_width(0.2)
+        sheet.set_draw_color(150)
         sheet.rect(x, y, width, height)
-        sheet.set_xy(x + 4, y + 4)
-        sheet.set_font("Times", "B", 20)
-        sheet.cell(width - 8, 8, _cut(sheet, f"{offer}  {group[0].variety}", width - 8))
-        sheet.set_xy(x + 4, y + 13)
-        sheet.set_font("Helvetica", "", 10)
+        sheet.set_draw_color(0)
+        inner = width - 8
+        sheet.one_line(f"{offer}  {group[0].variety}", x + 4, y + 4, inner, 19, "serif")
         giver = f", from {group[0].giver}" if "person" in ticks else ""
         kind = f"{crop_in_sentence(group[0].crop)}, {group[0].kind}{giver}"
-        sheet.cell(width - 8, 5, _cut(sheet, kind[:1].upper() + kind[1:], width - 8))
-        for line, match in enumerate(group):
-            sheet.set_xy(x + 4, y + 21 + 5 * line)
-            sheet.cell(width - 8, 5, _cut(sheet, _to(match, ticks), width - 8))
-        sheet.set_xy(x + 4, y + height - 8)
-        sheet.set_font("Helvetica", "", 8)
-        sheet.cell(width - 8, 4, _cut(sheet, title, width - 8))
+        sheet.one_line(kind[:1].upper() + kind[1:], x + 4, y + 13.5, inner, 10)
+        for row, match in enumerate(group):
+            sheet.box(x + 5, y + 21.6 + 5.4 * row)
+            sheet.one_line(_to(match, ticks), x + 10, y + 21 + 5.4 * row, inner - 6, 10)
+        sheet.one_line(title, x + 4, y + height - 7, inner, 8)
     return _bytes(sheet, title)
 
 
@@ -117,20 +111,24 @@ def pick_lists(result: SwapResult, title: str, ticked: Collection[str] = USUAL, 
         sheet.add_page()
         who = f" for {lines[0].taker}" if "person" in ticks else ""
         where = f", {lines[0].taker_area}" if "area" in ticks and lines[0].taker_area else ""
-        sheet.put(f"Pick list {request}{who}{where}", 20, bold=True, family="Times")
+        sheet.put(f"Pick list {request}{who}{where}", 20, bold=True, family=SERIF)
         sheet.put(title, 10)
-        sheet.ln(4)
+        sheet.ln(5)
         for match in lines:
             giver = f", from {match.giver}" if "person" in ticks else ""
             at = f", {match.giver_area}" if "area" in ticks and match.giver_area else ""
-            what = f"{match.variety} ({crop_in_sentence(match.crop)}, {match.kind}) x {match.count}"
-            sheet.put(f"[  ]  {match.offer}: {what}{giver}{at}", 12, bold=True)
+            times = f" × {match.count}" if match.count > 1 else ""
+            what = f"{match.variety} ({crop_in_sentence(match.crop)}, {match.kind}){times}"
+            if sheet.will_page_break(14):
+                sheet.add_page()
+            sheet.box(sheet.l_margin, sheet.get_y() + 1.1)
+            sheet.put(f"{match.offer}  {what}{giver}{at}", 12, bold=True, indent=6)
             if match.on:
-                sheet.put(f"Graft it on {match.on}.", 10)
+                sheet.put(f"Graft it on {match.on}.", 10, indent=6)
             if "reason" in ticks:
-                sheet.put(match.reason, 10)
+                sheet.put(match.reason, 10, indent=6)
             if "minds" in ticks and match.minds:
-                sheet.put(f"Mind: {match.minds}", 10)
+                sheet.put(f"Mind: {match.minds}", 10, indent=6)
             sheet.ln(3)
     return _bytes(sheet, title)
 
@@ -143,7 +141,7 @@ def _counted(name: str) -> list[tuple[int, str]]:
 def _to(match: Match, ticks: frozenset[str]) -> str:
     who = f" {match.taker}" if "person" in ticks else ""
     where = f", {match.taker_area}" if "area" in ticks and match.taker_area else ""
-    return f"[  ] {match.count} to {match.request}{who}{where}"
+    return f"{match.count} to {match.request}{who}{where}"
 
 
 def _in_parts(cards: Iterable[tuple[str, list[Match]]], most: int) -> Iterable[tuple[str, list[Match]]]:
@@ -153,19 +151,9 @@ def _in_parts(cards: Iterable[tuple[str, list[Match]]], most: int) -> Iterable[t
             yield offer, group[start : start + most]
 
 
-def _cut(sheet: FPDF, text: str, width: float) -> str:
-    """Text cut to a width [mm] in the font that is set."""
-    shown = printable(text)
-    if sheet.get_string_width(shown) <= width - 2:
-        return shown
-    while shown and sheet.get_string_width(shown + "...") > width - 2:
-        shown = shown[:-1]
-    return shown + "..."
-
-
 def _bytes(sheet: _Sheet, title: str) -> bytes:
     if not sheet.pages_count:
         sheet.add_page()
         sheet.put("Nothing has been matched yet.", 12)
-    sheet.set_title(printable(title))
+    sheet.set_title(settable(title))
     return bytes(sheet.output())

@@ -66,12 +66,15 @@ class Unmatched:
     frees: str
 
 
-def reason(desk: Desk, found: Candidates, row: int, stock: str) -> str:
-    """Why a pair was matched: site, wish, pollen, graft, distance."""
+def reason(desk: Desk, found: Candidates, row: int, stock: str, mate: int | None = None) -> str:
+    """Why a pair was matched: site, wish, pollen, graft, distance. mate: a variety that arrives with it and
+    is its likeliest pollen partner."""
     said = [f"Suits the site at {found.suits[row]:.2f} of 1", _WISHED[WISH_NAMES[found.wish[row]]]]
-    names = found.matrix.variety_of
+    names = found.pollen.matrix.variety_of
     partner, serves = int(found.partner[row]), int(found.serves[row])
-    if partner >= 0:
+    if mate is not None:
+        said.append(f"{found.pollen.name(mate)}, which comes with it, can pollinate it once both flower")
+    elif partner >= 0:
         said.append(f"their {names[partner]} can pollinate it")
     elif found.fruit[row] < 0.8:
         said.append("it will need a pollen partner")

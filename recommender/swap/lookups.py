@@ -1,4 +1,4 @@
-"""What a desk looks up again and again, each answer kept: names, places, scores at sites, rootstocks.
+"""What a desk looks up again and again, each answer kept: places, scores at sites, rootstocks.
 
 In: the catalog. Out: small objects that answer one question each.
 """
@@ -19,7 +19,6 @@ from recommender.errors import BadInput, OrchardwrightError, UnknownName
 from recommender.suitability.goals import Goals
 from recommender.suitability.ranking import rank
 from recommender.suitability.site import Site
-from recommender.swap.offers import resolve_name
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -33,27 +32,6 @@ def place_found(text: str) -> PlaceMatch | None:
         return find_place(text)
     except (UnknownName, BadInput):
         return None
-
-
-class Names:
-    """Names as written, each looked up once."""
-
-    def __init__(self, catalog: Catalog) -> None:
-        self._catalog = catalog
-        self._known: dict[tuple[str, str], tuple[str, str] | OrchardwrightError] = {}
-
-    def resolved(self, text: str, crop: str) -> tuple[str, str]:
-        """The accepted (crop, variety). Raises UnknownName, BadInput."""
-        key = (text, crop)
-        if key not in self._known:
-            try:
-                self._known[key] = resolve_name(text, crop, self._catalog)
-            except OrchardwrightError as error:
-                self._known[key] = error
-        found = self._known[key]
-        if isinstance(found, OrchardwrightError):
-            raise found
-        return found
 
 
 class Sites:

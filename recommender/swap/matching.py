@@ -18,12 +18,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.swap import explanations
-from recommender.swap.assignment import NO_STOCK, Problem, Solution, greedy, solve
-from recommender.swap.candidates import Candidates, candidates
+from recommender.swap.assignment import NO_STOCK, Problem, Solution, greedy
+from recommender.swap.candidates import Candidates, candidates, gains
 from recommender.swap.explanations import Unmatched
-from recommender.swap.offers import Offer, Request
+from recommender.swap.offers import Doubt, Offer, Request
 from recommender.swap.people import Confirmed, Desk, SwapSettings, look_up
 from recommender.swap.reading import read_offers, read_requests
+from recommender.swap.together import TIME_LIMIT_S, solve_together
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -57,7 +58,8 @@ class Match:
 class SwapResult:
     """matches; unmatched: what is left over and why; rounds: people with at least 1, 2, ... plants;
     people: who asks; benefit: sum over all matches; proof: why nothing can do better; best_first: rounds and
-    benefit of always taking the best match first, for comparison; notes: for the organiser."""
+    benefit of always taking the best match first, for comparison; notes: for the organiser; doubts: names
+    that a person has to look at, never guessed."""
 
     matches: tuple[Match, ...]
     unmatched: tuple[Unmatched, ...]
@@ -67,6 +69,7 @@ class SwapResult:
     proof: str
     best_first: dict[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def served(self) -> int:
@@ -85,6 +88,7 @@ class SwapResult:
             "proof": self.proof,
             "best_first": self.best_first,
             "notes": list(self.notes),
+            "doubts": [asdict(one) for one in self.doubts],
         }
 
     def frame(self) -> pd.DataFrame:
@@ -101,9 +105,13 @@ def match_swap(
     settings: SwapSettings | None = None,
     confirmed: Sequence[Confirmed] = (),
     catalog: Catalog | None = None,
+    search_s: float = TIME_LIMIT_S,
 ) -> SwapResult:
     """Match what is offered with what is asked for: first as many people as possible with one plant, then
-    with two, and so on, then the greatest benefit; exactly, and without touching what is confirmed.
+    with two, and so on, then the greatest benefit; without touching what is confirmed.
+
+    search_s [s]: how long to search for the best pairs of plants that pollinate each other; `proof` says
+    whether that was enough, and `together` why that is a question.
 
     Raises DataFaults for tables that cannot be read or contradict themselves, BadInput for settings.
     """
@@ -122,7 +130,7 @@ def match_swap(
     desk = look_up(offers, requests, catalog, settings, confirmed)
     found = candidates(desk, catalog, settings)
     problem, rows, piles = as_problem(desk, found)
-    best, plain = solve(problem, settings.givers_first), greedy(problem)
+    best, plain = solve_together(problem, settings.givers_first, search_s), greedy(problem)
     new, given, got = _new_matches(desk, found, best, problem, rows, piles)
     kept = [_kept(desk, match) for match in confirmed]
     return SwapResult(
@@ -138,6 +146,10 @@ def match_swap(
             "benefit": round(plain.benefit + sum(match.benefit * match.count for match in kept), 4),
         },
         notes=(*notes, *_warnings(desk)),
+        doubts=(
+            *(doubt for offer in desk.offers for doubt in offer.doubts),
+            *(doubt for taker in desk.takers for doubt in taker.doubts),
+        ),
     )
 
 
@@ -166,6 +178,8 @@ def as_problem(desk: Desk, found: Candidates) -> tuple[Problem, Ints, list[tuple
             rows.append(row)
             stocks.append(piles[int(found.request[row]), stock])
     at = np.array(rows, dtype=np.int64)
+    rise = gains(desk, found)
+    gain_edge, of = _joined(at, rise.row)
     already = np.zeros(len(people), dtype=np.int64)
     by_id = {taker.entry.id: taker for taker in desk.takers}
     for match in desk.confirmed:
@@ -183,8 +197,20 @@ def as_problem(desk: Desk, found: Candidates) -> tuple[Problem, Ints, list[tuple
         already=already,
         gives=np.array([person in givers for person in people], dtype=bool),
         stock_count=np.array(counts, dtype=np.int64),
+        gain_edge=gain_edge,
+        gain_variety=rise.variety[of],
+        gain=rise.gain[of],
     )
     return problem, at, list(piles)
+
+
+def _joined(rows: Ints, wanted: Ints) -> tuple[Ints, Ints]:
+    """Every pair of places (i, j) with rows[i] == wanted[j]; rows rise."""
+    first, last = np.searchsorted(rows, wanted, "left"), np.searchsorted(rows, wanted, "right")
+    many = last - first
+    j = np.repeat(np.arange(len(wanted)), many)
+    within = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
+    return np.repeat(first, many) + within, j
 
 
 def _use_up(desk: Desk, piles: dict[tuple[int, str], int], counts: list[int]) -> None:
@@ -210,6 +236,7 @@ def _new_matches(
     given: Counter[int] = Counter()
     got: dict[int, set[int]] = {}
     out = []
+    more, mates = problem.gained(best.chosen), _mates(problem, best)
     for edge in np.flatnonzero(best.chosen).tolist():
         row = int(rows[edge])
         request = int(found.request[row])
@@ -224,8 +251,8 @@ def _new_matches(
                 offer=offer.entry.id,
                 request=taker.entry.id,
                 count=1,
-                benefit=float(found.benefit[row]),
-                reason=explanations.reason(desk, found, row, stock),
+                benefit=round(float(found.benefit[row] + more[edge]), 4),
+                reason=explanations.reason(desk, found, row, stock, mates.get(edge)),
                 minds=explanations.minds(found, row, offer.minds, offer.entry.health),
                 giver=offer.entry.person,
                 giver_area=offer.entry.area,
@@ -239,6 +266,15 @@ def _new_matches(
         )
     place = {taker.entry.id: position for position, taker in enumerate(desk.takers)}
     return sorted(out, key=lambda match: (place[match.request], -match.benefit, match.offer)), given, got
+
+
+def _mates(problem: Problem, best: Solution) -> dict[int, int]:
+    """Chosen edge -> the variety that arrives with it and gives it the most pollen."""
+    has = np.zeros(int(problem.pair.max(initial=-1)) + 1, dtype=bool)
+    has[problem.pair[best.chosen]] = True
+    live = np.flatnonzero(best.chosen[problem.gain_edge] & has[problem.gain_pair])
+    order = live[np.argsort(problem.gain[live], kind="stable")]
+    return dict(zip(problem.gain_edge[order].tolist(), problem.gain_variety[order].tolist(), strict=True))
 
 
 def _kept(desk: Desk, match: Confirmed) -> Match:

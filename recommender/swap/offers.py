@@ -7,19 +7,18 @@ area are all that is asked of a person.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
+from recommender.climate.countries import code_of, country_code
 from recommender.errors import OrchardwrightError
 from recommender.suitability.answers import Answers
 from recommender.suitability.goals import Use
 from recommender.suitability.site import Frost, Site, Soil, Wetness, YesNo
 from recommender.wording import plain
-
-if TYPE_CHECKING:
-    from recommender.catalog.store import Catalog
 
 Kind = Literal["plant", "scion wood"]
 KINDS: tuple[Kind, ...] = ("plant", "scion wood")
@@ -31,7 +30,7 @@ _KIND_WORDS = {
     "scion-wood": "scion wood", "graftwood": "scion wood", "grafting wood": "scion wood",
     "budwood": "scion wood",
 }  # fmt: skip
-_REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+_PART = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 SITE_ANSWERS = (
     "place", "lat", "lon", "elevation_m", "zone", "chill_hours", "soil", "wetness", "frost", "space_m",
     "container_L",
@@ -101,14 +100,23 @@ class _Entry(Answers):
 
 
 def region_code(region: Any) -> str | None:
-    """A region as its code (ISO 3166), such as GB or US-NY. Raises ValueError in the family's words."""
+    """A region as its code (ISO 3166), such as GB, US-NY or EU, from its code or name. Raises ValueError in
+    the family's words."""
     if region is None or not str(region).strip():
         return None
-    text = str(region).strip().upper()
-    text = {"UK": "GB"}.get(text, text)
-    if not _REGION.fullmatch(text):
-        raise ValueError(f"“{plain(region)}” is not the code of a region | Write GB, or US-NY for a state")
-    return text
+    text = str(region).strip()
+    if text.upper() == "EU":
+        return "EU"
+    found = code_of(text)
+    if not found and _PART.fullmatch(text.upper()) and (country := country_code(text[:2])):
+        # A county or province that no rule here speaks of; its country counts.
+        found = country + text.upper()[2:]
+    if not found:
+        raise ValueError(
+            f"“{plain(region)}” is no country or state that is known | Write a code such as GB, FR or US-NY, "
+            "or the name of the country"
+        )
+    return found
 
 
 class Offer(_Entry):
@@ -224,6 +232,9 @@ class Request(_Entry):
         return Site(**given, neighbours_have_fruit_trees="yes")
 
 
+Entry = TypeVar("Entry", Offer, Request)
+
+
 def stocks_at_hand(entries: tuple[str, ...]) -> dict[str, int]:
     """Rootstocks as written -> how many of each.
 
@@ -238,6 +249,31 @@ def stocks_at_hand(entries: tuple[str, ...]) -> dict[str, int]:
     return held
 
 
-def resolve_name(text: str, crop: str, catalog: Catalog) -> tuple[str, str]:
-    """The accepted (crop, variety) of a name as written. Raises UnknownName (nearest three) or BadInput."""
-    return catalog.resolve(text, crop or None)
+@dataclass(frozen=True)
+class Doubt:
+    """A name that a person has to look at. kind: offer or request; id: of the entry; written: the name as it
+    stands there; decision: review (it may mean several) or unknown; candidates: (crop, variety) it may mean,
+    likeliest first; says: the same as a sentence."""
+
+    kind: str
+    id: str
+    written: str
+    decision: str
+    candidates: tuple[tuple[str, str], ...]
+    says: str
+
+
+def settled(entry: Entry, written: str, variety: tuple[str, str]) -> Entry:
+    """The entry with a name, wish or tree that was in doubt written as the variety a person chose.
+
+    variety: (crop, variety) as the catalog has them.
+    """
+    crop, name = variety
+    if isinstance(entry, Offer):
+        return entry.model_copy(update={"crop": crop, "variety": name}) if entry.variety == written else entry
+    chosen = f"{crop}:{name}"
+    lists = {
+        field: tuple(chosen if one == written else one for one in getattr(entry, field))
+        for field in ("varieties", "existing_trees")
+    }
+    return entry.model_copy(update=lists)

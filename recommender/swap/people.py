@@ -22,10 +22,12 @@ from recommender.climate.season import Hemisphere
 from recommender.errors import DataFaults, OrchardwrightError, UnknownName
 from recommender.suitability.answers import Answers
 from recommender.suitability.site import Site
-from recommender.swap.lookups import Names, Sites, Stocks, place_found
-from recommender.swap.offers import Offer, Request, day, region_code, stocks_at_hand
+from recommender.swap.borders import NOWHERE, Region, region_of_code, region_of_place
+from recommender.swap.lookups import Sites, Stocks, place_found
+from recommender.swap.naming import Names
+from recommender.swap.offers import Doubt, Offer, Request, day, region_code, stocks_at_hand
 from recommender.swap.rights import Right, recent, rights_of
-from recommender.swap.rules import NOWHERE, Movement, Region, region_of_code, region_of_place
+from recommender.swap.rules import Movement
 from recommender.wording import list_words
 
 if TYPE_CHECKING:
@@ -81,7 +83,8 @@ class Confirmed:
 @dataclass(frozen=True, eq=False)
 class Resolved(Generic[Entry]):
     """An entry with its accepted names. left: plants not yet promised; stop: why it cannot take part, "" if
-    it can; frees: what would free it; minds: what to mind; at: (lat, lon) or None."""
+    it can; frees: what would free it; minds: what to mind; at: (lat, lon) or None; doubts: names in it that a
+    person has to look at."""
 
     entry: Entry
     person: str
@@ -93,6 +96,7 @@ class Resolved(Generic[Entry]):
     says: str = ""
     frees: str = ""
     minds: str = ""
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,6 +243,12 @@ def look_up(
         )
     }
     names = Names(catalog)
+    names.learn(
+        [
+            *((offer.variety, offer.crop) for offer in offers),
+            *((name, "") for one in requests for name in (*one.varieties, *one.existing_trees)),
+        ]
+    )
     desk_offers = [
         _offer(offer, offer.count - given[offer.id], names, settings, rights, years, home, far)
         for offer in offers
@@ -298,16 +308,17 @@ def _offer(
     region, at = _where(offer, home, far)
     person = person_key(offer.person)
     stopped: dict[str, Any] = {"entry": offer, "person": person, "region": region, "at": at, "left": left}
-    try:
-        variety = names.resolved(offer.variety, offer.crop)
-    except OrchardwrightError as error:
+    read = names.read(offer.variety, offer.crop)
+    if read.decision != "decided":
+        told = "Its name needs a look" if read.decision == "review" else "Its name is not known"
         return Resolved(
             **stopped,
             stop="name",
-            says=f"Its name is not known: {error}",
-            frees="Correct the name, or name the fruit",
+            says=f"{told}: {read.says}",
+            frees=read.remedy or "Correct the name, or name the fruit",
+            doubts=(read.doubt("offer", offer.id),),
         )
-    stopped["variety"] = variety
+    variety = stopped["variety"] = read.variety
     if offer.available_from and settings.on < offer.available_from:
         return Resolved(
             **stopped,
@@ -335,7 +346,7 @@ def _offer(
         minds = f"{right.says}; the organiser confirmed permission"
     if right is None:
         minds = recent(years.get(variety), settings.on)
-    return Resolved(**stopped, minds=minds)
+    return Resolved(**stopped, minds=". ".join(text.rstrip(".") for text in (read.says, minds) if text))
 
 
 def _taker(
@@ -351,14 +362,20 @@ def _taker(
 ) -> Taker:
     region, at = _where(request, home, far)
     notes: list[str] = []
+    doubts: list[Doubt] = []
+    frees: list[str] = []
 
     def looked_up(names: Sequence[str], what: str) -> tuple[tuple[str, str], ...]:
         found = []
         for name in names:
-            try:
-                found.append(known.resolved(name, ""))
-            except OrchardwrightError as error:
-                notes.append(f"{what}: {error}")
+            read = known.read(name)
+            if read.decision == "decided":
+                found.append(read.variety)
+                notes.extend([read.says] if read.says else [])
+                continue
+            notes.append(f"{what}: {read.says}")
+            frees.append(read.remedy or "Correct the names")
+            doubts.append(read.doubt("request", request.id))
         return tuple(dict.fromkeys(found))
 
     wished = looked_up(request.varieties, "Wish left out")
@@ -369,11 +386,13 @@ def _taker(
             crops.append(catalog.resolve_crop(name))
         except OrchardwrightError as error:
             notes.append(f"Wish left out: {error}")
+            frees.append("Correct the names")
     held: Counter[str] = Counter()
     for name, count in stocks_at_hand(request.rootstocks).items():
         stock = stocks.named(name)
         if stock is None:
             notes.append(f"Rootstock left out: “{name}” is not in the catalog")
+            frees.append("Correct the name of the rootstock")
         else:
             held[stock] += count
     site = request.site(settings.site)
@@ -389,9 +408,10 @@ def _taker(
         at=at,
         left=left,
         stop="name" if nothing_left and not request.uses else "",
-        says=" ".join(notes) if nothing_left else "",
+        says=". ".join(note.rstrip(".") for note in notes) if nothing_left else "",
         minds="; ".join(notes),
-        frees="Correct the names" if notes else "",
+        frees="; ".join(dict.fromkeys(frees)),
+        doubts=tuple(doubts),
         wished=wished,
         crops=tuple(dict.fromkeys(crops)),
         trees=trees,

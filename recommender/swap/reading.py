@@ -8,8 +8,6 @@ told at once, each with row and column; columns that are not asked for (such as 
 from __future__ import annotations
 
 import csv
-import io
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,11 +15,14 @@ from typing import Any, Generic, TypeVar
 
 from recommender.errors import BadInput, DataFaults
 from recommender.swap.offers import Offer, Request
+from recommender.tables_in import is_formula, text_lines, workbook_rows
 from recommender.wording import list_words, plain
 
 Entry = TypeVar("Entry", Offer, Request)
 MOST_ROWS = 50_000
-MOST_BYTES = 50_000_000
+MOST_BYTES = 20_000_000
+MOST_UNPACKED = 200_000_000
+_LISTED = 5
 _ALIASES = {
     "offer": "id", "request": "id", "number": "id", "no": "id",
     "name": "person", "nickname": "person", "who": "person", "giver": "person", "taker": "person",
@@ -74,8 +75,21 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
                 remedy="Check the path and that you may read the file",
             ) from None
     if len(raw) > MOST_BYTES:
-        raise BadInput("The table is larger than 50 MB", where=path.name, remedy="Split it")
-    lines = _xlsx(path, raw) if raw[:4] == b"PK\x03\x04" else _csv(path, raw)
+        raise BadInput(
+            f"The table is larger than {MOST_BYTES // 1_000_000} MB",
+            where=path.name,
+            remedy="Split it, or take pictures and empty rows out",
+        )
+    if raw[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or raw[:4] == b"%PDF":
+        raise BadInput("This kind of file is not read", where=path.name, remedy="Save it as XLSX or CSV")
+    notes: list[str] = []
+    if raw[:4] == b"PK\x03\x04":
+        # A sheet leaves out empty cells at the end of a row; a table of text that does so has lost some.
+        found = workbook_rows(raw, path.name, MOST_UNPACKED)
+        width = max((len(cells) for _, cells in found), default=0)
+        lines = [(number, cells + [""] * (width - len(cells))) for number, cells in found]
+    else:
+        lines, notes = _csv(path, raw)
     rows = [(number, cells) for number, cells in lines if any(_text(cell) for cell in cells)]
     if not rows:
         raise BadInput(
@@ -83,26 +97,18 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
         )
     if len(rows) > MOST_ROWS:
         raise BadInput(f"The table has more than {MOST_ROWS:,} lines", where=path.name, remedy="Split it")
-    columns, notes = _columns(path, rows[0][1], model)
-    return _entries(path, rows[1:], columns, notes, model)
+    more: list[str]
+    columns, more = _columns(path, rows[0][1], model)
+    return _entries(path, rows, columns, [*notes, *more], model)
 
 
-def _csv(path: Path, raw: bytes) -> list[tuple[int, Sequence[Any]]]:
-    try:
-        text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise BadInput(
-            "The table is not text in UTF-8",
-            where=f"{path.name}, line {line}",
-            remedy="Save it as “CSV UTF-8”, or as XLSX",
-        ) from None
-    if "\x00" in text:
-        raise BadInput("The table is no text", where=path.name, remedy="Save it as CSV or XLSX")
-    heading = text.split("\n", 1)[0]
+def _csv(path: Path, raw: bytes) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    lines, other = text_lines(raw.removeprefix(b"\xef\xbb\xbf"), path.name)
+    heading = lines[0] if lines else ""
     delimiter = max(",;\t", key=heading.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    rows: list[tuple[int, Sequence[Any]]] = []
+    # Strict, unlike a stock list: a quote left open would swallow the lines of other people.
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    rows: list[tuple[int, list[str]]] = []
     start = 1
     try:
         for cells in reader:
@@ -114,32 +120,18 @@ def _csv(path: Path, raw: bytes) -> list[tuple[int, Sequence[Any]]]:
             where=f"{path.name}, line {start}",
             remedy="Close the quotes, and write a quote inside a cell twice",
         ) from None
-    return rows
+    notes = []
+    if other:
+        numbers = list_words([str(number) for number in list(other)[:_LISTED]])
+        more = " and more" if len(other) > _LISTED else ""
+        notes.append(
+            f"{path.name}: line {numbers}{more} {'is' if len(other) == 1 else 'are'} not in UTF-8 and read "
+            "as Windows-1252; look at the accents"
+        )
+    return rows, notes
 
 
-def _xlsx(path: Path, raw: bytes) -> list[tuple[int, Sequence[Any]]]:
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(raw)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > 10 * MOST_BYTES:
-                raise BadInput("The workbook unpacks to more than 500 MB", where=path.name, remedy="Split it")
-        book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        return [
-            (number, cells)
-            for number, cells in enumerate(sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2), start=1)
-        ]
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, IndexError, ValueError, OSError) as error:
-        raise BadInput(
-            f"The workbook cannot be read: {plain(error)}",
-            where=path.name,
-            remedy="Save it again as XLSX, or as CSV",
-        ) from None
-
-
-def _columns(path: Path, heading: Sequence[Any], model: type[Entry]) -> tuple[dict[int, str], list[str]]:
+def _columns(path: Path, heading: Sequence[str], model: type[Entry]) -> tuple[dict[int, str], list[str]]:
     known = {name.lower(): name for name in model.model_fields}
     places: dict[int, str] = {}
     left_out = []
@@ -172,41 +164,79 @@ def _columns(path: Path, heading: Sequence[Any], model: type[Entry]) -> tuple[di
 
 def _entries(
     path: Path,
-    rows: list[tuple[int, Sequence[Any]]],
+    rows: list[tuple[int, list[str]]],
     columns: dict[int, str],
     notes: list[str],
     model: type[Entry],
 ) -> Table[Entry]:
     entries: list[Entry] = []
     faults = []
-    for number, cells in rows:
+    headings = {name: _text(rows[0][1][place]) for place, name in columns.items()}
+    for number, cells in rows[1:]:
         extra = [cell for cell in cells[max(columns) + 1 :] if _text(cell)] if columns else []
         if len(cells) < len(columns) or (extra and len(cells) > max(columns) + 1 + len(extra)):
             faults.append(
                 f"{path.name}, line {number}: it has {len(cells)} cells. Add the missing separators"
             )
             continue
-        answers = {
-            name: _value(cells[place])
+        given = {
+            name: cells[place]
             for place, name in columns.items()
             if place < len(cells) and _text(cells[place])
         }
+        spoilt = _spoilt(given)
+        if spoilt:
+            faults += [
+                f"{path.name}, line {number}, column “{headings[n]}”: {why}" for n, why in spoilt.items()
+            ]
+            continue
+        # What is needed and empty is told in the words of the entry.
+        needed = {name: "" for name, field in model.model_fields.items() if field.is_required()}
+        answers: dict[str, Any] = needed | {name: _value(cell) for name, cell in given.items()}
         try:
             entries.append(model(**answers))
         except BadInput as error:
-            faults.append(f"{path.name}, line {number}: {error.what.rstrip('.')}. {error.remedy}")
+            at = list_words([f"“{headings[name]}”" for name in _at_fault(model, answers)])
+            where = f"{path.name}, line {number}" + (f", column {at}" if at else "")
+            faults.append(f"{where}: {error.what.rstrip('.')}. {error.remedy}")
     if faults:
-        raise DataFaults(f"The table of {model.section}s has {len(faults)} lines that cannot be used", faults)
+        many = f"{len(faults)} faults" if len(faults) > 1 else "a fault"
+        raise DataFaults(
+            f"The table of {model.section}s has {many}; nothing of it was taken",
+            faults,
+            remedy="Mend the table and read it again",
+        )
     return Table(entries, tuple(notes))
+
+
+def _spoilt(cells: dict[str, str]) -> dict[str, str]:
+    """Cells whose text cannot be trusted, and why."""
+    found = {}
+    for name, cell in cells.items():
+        if is_formula(cell):
+            found[name] = "a formula is not read. Write the value itself"
+        elif "\x00" in cell:
+            found[name] = "it holds a character that is no text (NUL). Type the cell again"
+    return found
+
+
+def _at_fault(model: type[Entry], answers: dict[str, Any]) -> list[str]:
+    """The answers that are wrong by themselves; none where only their company is."""
+    needed = [name for name, field in model.model_fields.items() if field.is_required()]
+    found = []
+    for name, answer in answers.items():
+        try:
+            model(**{**dict.fromkeys(needed, "x"), name: answer})
+        except BadInput:
+            found.append(name)
+    return found
 
 
 def _text(cell: Any) -> str:
     return "" if cell is None else " ".join(plain(cell).split())
 
 
-def _value(cell: Any) -> Any:
+def _value(cell: str) -> str:
     """A cell as an answer: text without the apostrophe that guards it from being run as a formula."""
-    if not isinstance(cell, str):
-        return cell if not isinstance(cell, float) or not cell.is_integer() else int(cell)
     text = _text(cell)
     return text[1:] if text[:1] == "'" and text[1:2] in ("=", "+", "-", "@") else text

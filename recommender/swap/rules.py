@@ -6,14 +6,13 @@ decides; an empty sentence where nothing stands in the way.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
 import pandas as pd
 
 from recommender.climate.season import Hemisphere
-from recommender.suitability.cautions import places_of
+from recommender.swap.borders import Region, area_name
 from recommender.wording import day_words
 
 DEFER = "Ask the plant-health authority; its current rule decides, not this table."
@@ -26,16 +25,39 @@ _DIRECTION: dict[str, Direction] = {
     "cfia-d-00-03": "in",
     "digger-filbert": "in",
     "wa-wac-16-474": "in",
+    "defra-private-plants": "in",
+    "hmrc-plants-into-gb": "in",
+    "mpi-nursery-stock": "in",
+    "defra-fireblight-zones": "in",
+    "evira-protected-zones": "in",
+    "ca-3-ccr-3250": "in",
+    "az-r3-4-220": "in",
+    "az-r3-4-229": "in",
+    "fl-581-182": "in",
+    "fl-5b-62-007": "any",
     "nappo-795": "out",
     "nappo-690": "out",
     "cdfa-301-76": "out",
     "hortknowledge-citrus-greening": "out",
     "greenhousemag-2008": "out",
 }
+# Where the source speaks of plants from some places only (by code, or by plant-health area).
+_FROM: dict[str, frozenset[str]] = {
+    "defra-private-plants": frozenset({"GB"}),
+    "hmrc-plants-into-gb": frozenset({"EU"}),
+}
+# Places that a rule of entry lets through, by its source.
+_NOT_FROM: dict[str, frozenset[str]] = {
+    "ca-3-ccr-3250": frozenset({"US-AZ"}),
+    "az-r3-4-229": frozenset({"US-CA"}),
+    "evira-protected-zones": frozenset({"EE", "IE"}),
+}
 BORDER = (
-    "Plants and scion wood that cross a border between countries need a phytosanitary certificate, and some "
-    "are banned (common practice under the International Plant Protection Convention)"
+    "Plants and scion wood that cross a plant-health border need a phytosanitary certificate, and some are "
+    "banned (common practice under the International Plant Protection Convention)"
 )
+# What is told where plants go from one country of the EU's plant-health area to another.
+_COMMON_AREA = "blw-swiss-eu"
 # When dormant scion wood is handed over and grafted, and when buds are set in summer (month, day), in the
 # north; half a year later in the south. Evergreens are worked while they grow. Common practice.
 DORMANT_HANDOVER = ((12, 15), (5, 15))
@@ -44,38 +66,6 @@ BUDDING = ((7, 10), (9, 15))
 EVERGREEN_WORK = ((3, 15), (9, 30))
 DORMANT_KEEPS_DAYS = 150
 BUDWOOD_KEEPS_DAYS = 7
-
-
-@dataclass(frozen=True)
-class Region:
-    """Where a garden lies in the words of the cautions table. codes: such as {"all", "US", "US-NY"}; country:
-    its code or name, "" where not known; name: as it is told."""
-
-    codes: frozenset[str]
-    country: str
-    name: str
-
-
-NOWHERE = Region(frozenset({"all"}), "", "")
-
-
-def region_of_code(code: str | None) -> Region:
-    """A region given as its code.
-
-    >>> sorted(region_of_code("US-NY").codes)
-    ['US', 'US-NY', 'all']
-    """
-    if not code:
-        return NOWHERE
-    country = code[:2]
-    return Region(places_of(country, "") | {code}, country, code)
-
-
-def region_of_place(country: str, region: str) -> Region:
-    """A region given as the gazetteer's country and region."""
-    codes = places_of(country, region)
-    short = [code for code in codes if code not in ("all", "EU") and "-" not in code]
-    return Region(codes, short[0] if short else country, f"{region}, {country}" if region else country)
 
 
 class Movement:
@@ -106,7 +96,9 @@ class Movement:
 
     def _stops(self, crop: str, giver: Region, taker: Region) -> str:
         for crops, regions, severity, fact, source in self._rows:
-            if severity != "stop" or crop not in crops:
+            if severity != "stop" or not (crops & {crop, "all"}) or not _concerned(source, giver):
+                continue
+            if "all" in crops and giver.area == taker.area:
                 continue
             direction = _DIRECTION.get(source, "any")
             into, out = regions & taker.codes, regions & giver.codes
@@ -116,19 +108,36 @@ class Movement:
                 or (direction == "any" and (into or out))
             ):
                 return f"{fact.rstrip('.')} [{source}]. {DEFER}"
-        if giver.country and taker.country and giver.country != taker.country:
-            return f"{BORDER}: {giver.name} to {taker.name}. {DEFER}"
+        if giver.area and taker.area and giver.area != taker.area:
+            return f"{BORDER}: {area_name(giver)} to {area_name(taker)}. {DEFER}"
         return ""
 
     def _minds(self, crop: str, giver: Region, taker: Region) -> str:
+        said = []
+        if giver.area == taker.area == "EU" and giver.country != taker.country:
+            said = [
+                f"{giver.name} to {taker.name}: {fact.rstrip('.')} [{source}]"
+                for _, _, _, fact, source in self._rows
+                if source == _COMMON_AREA
+            ]
         for crops, regions, severity, fact, source in self._rows:
             if severity == "warning" and crop in crops and regions & (giver.codes | taker.codes):
-                return f"{fact.rstrip('.')} [{source}]. {DEFER}"
-        if not giver.country or not taker.country:
+                said.append(f"{fact.rstrip('.')} [{source}]")
+                break
+        if not said and not (giver.country and taker.country):
             stopped = any(crop in crops and severity == "stop" for crops, _, severity, _, _ in self._rows)
             if stopped:
-                return f"Nobody said in which country it changes hands; some regions stop this fruit. {DEFER}"
-        return ""
+                said.append("Nobody said in which country it changes hands; some regions stop this fruit")
+        return ". ".join([*said, DEFER]) if said else ""
+
+
+def _concerned(source: str, giver: Region) -> bool:
+    """The rule of this source speaks of plants from where the giver is."""
+    where = giver.codes | {giver.area}
+    origins = _FROM.get(source)
+    if origins is not None and not origins & {giver.area}:
+        return False
+    return not (_NOT_FROM.get(source, frozenset()) & where)
 
 
 def _in_season(on: date, span: tuple[tuple[int, int], tuple[int, int]], hemisphere: Hemisphere) -> bool:

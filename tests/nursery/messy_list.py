@@ -12,12 +12,14 @@ from __future__ import annotations
 import random
 import string
 import unicodedata
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from recommender.catalog.catalog import Catalog
 
+PUBLISHED = Path(__file__).parents[1] / "published" / "trade_designations.csv"
 _NEAR = {
     "a": "qsz", "b": "vn", "c": "xv", "d": "sfe", "e": "wrd", "f": "dg", "g": "fh", "h": "gj", "i": "uok",
     "j": "hk",
@@ -129,7 +131,7 @@ def messy_list(
     hidden = set(dice.sample(accepted, k=len(accepted) // 20))
     columns = [names[column].astype(str) for column in ("crop", "name", "variety", "kind")]
     other = [entry for entry in zip(*columns, strict=True) if (entry[0], entry[2]) not in hidden]
-    trade = [entry for entry in other if entry[3] == "trade designation"]
+    trade = published_pairs(catalog, hidden)
     known = sorted(set(accepted) - hidden)
     out = []
     for number in range(size):
@@ -161,6 +163,30 @@ def messy_list(
             }
         )
     return pd.DataFrame(out), hidden
+
+
+def published_pairs(catalog: Catalog, hidden: set[Any]) -> list[tuple[str, str, str, str]]:
+    """Trade designations and their cultivar names as published (tests/published/trade_designations.csv).
+
+    crop, name, the catalog's variety (told by its own table of names, not by the reader), kind.
+    """
+    names, varieties = catalog.names(), catalog.varieties()
+    leads = {
+        (str(crop), str(name)): str(variety)
+        for crop, name, variety in zip(names["crop"], names["name"], names["variety"], strict=True)
+    }
+    leads |= {
+        (str(crop), str(name)): str(name)
+        for crop, name in zip(varieties["crop"], varieties["variety"], strict=True)
+    }
+    out = []
+    for row in pd.read_csv(PUBLISHED).to_dict("records"):
+        crop = str(row["crop"])
+        for part in ("trade", "cultivar"):
+            variety = leads[(crop, str(row[part]))]
+            if (crop, variety) not in hidden:
+                out.append((crop, str(row[part]), variety, f"published {part} name"))
+    return out
 
 
 def _line(dice: random.Random, crop: str, name: str, catalog: Catalog) -> dict[str, Any]:

@@ -81,9 +81,23 @@ def test_bad_lines_are_told_and_the_others_served(catalog: Catalog) -> None:
     assert "Old Parish Wonder" in why["A"]
     assert "whole number" in why["B"]
     assert "site" in why["D"]
+    assert "could not be read" in why["E"]
     told = "\n".join(orders.faults)
-    for words in ("row 3", "“soon”", "Nowhere-on-Marsh", "a formula is not read"):
+    for words in (
+        "orders.csv, row 3, column “Qty”",
+        "row 4, column “Priority”: the priority “soon”",
+        "row 5, column “Site”: No place is called “Nowhere-on-Marsh Atlantis”",
+        "row 6, column “Qty”: a formula is not read",
+    ):
         assert words in told
+
+
+def test_site_that_is_a_formula_is_no_site_unknown(catalog: Catalog) -> None:
+    """Without its site the tree might be sent where it cannot live; so it is not sent."""
+    orders = _orders(catalog, "Order,Variety,Qty,Site\nA,apple Katy,1,=A1\nB,apple Katy,1,\n")
+    result = allocate(orders, _stock(catalog), catalog)
+    assert list(result.sent["order"]) == ["B"]
+    assert "site" in result.unfilled.iloc[0]["why"]
 
 
 def test_tree_ruled_out_at_its_site_is_never_sent(catalog: Catalog) -> None:
@@ -107,6 +121,30 @@ def test_stand_in_below_the_least_is_not_sent(catalog: Catalog) -> None:
     assert strict.sent.empty
     with pytest.raises(BadInput):
         allocate(orders, _stock(catalog), catalog, least=0.0)
+
+
+def test_use_the_customer_named_decides_between_stand_ins(catalog: Catalog) -> None:
+    """A cooking apple in place of a cooking apple keeps its worth for a cook and loses some for an eater."""
+    stock = _stock(catalog, "Variety,Qty\napple Howgate Wonder,1\napple Discovery,1\n")
+    lines = "Order,Variety,Qty,Use\nA,Bramley's Seedling,1,{}\n"
+
+    def worth(use: str) -> dict[str, float]:
+        sent = allocate(_orders(catalog, lines.format(use)), stock, catalog, least=0.01).sent
+        return dict(zip(sent["variety"], sent["acceptance"], strict=True))
+
+    plain, cooking, eating = worth(""), worth("culinary"), worth("eating | dessert")
+    assert set(cooking) == {"Howgate Wonder"}
+    assert cooking == plain
+    assert eating != plain
+
+
+def test_use_that_is_none_is_told_and_left_out(catalog: Catalog) -> None:
+    orders = _orders(catalog, "Order,Variety,Qty,Use\nA,apple Katy,1,cooking|firewood\n")
+    assert orders.lines["uses"].iloc[0] == ("cooking",)
+    assert len(orders.faults) == 1
+    assert "row 2" in orders.faults[0]
+    assert "“firewood”" in orders.faults[0]
+    assert allocate(orders, _stock(catalog), catalog).sent["acceptance"].tolist() == [1.0]
 
 
 def test_rootstock_that_was_ordered_comes_first(catalog: Catalog) -> None:

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from streamlit.testing.v1 import AppTest
 
 from recommender import Goals, PlantingWishes, Plot, Site, compose, open_catalog
 from recommender.catalog.catalog import Catalog
-from recommender.charts_orchard import harvest_chart, network_chart, plot_chart
+from recommender.charts_orchard import harvest_chart, network_chart
 from recommender.cli import main
+from recommender.errors import BadInput
+from recommender.orchard.drawing import drawn, svg
+from recommender.orchard.ground_text import plot_of, points_of, quotas_of, text_of
+from recommender.orchard.network import network_of
 from recommender.orchard.plan import Plan
+from recommender.orchard.plan_file import open_plan
 
 SCRIPT = str(Path(__file__).parents[2] / "app.py")
 DEMO = Path(__file__).parents[2] / "datasets" / "demo" / "withy-hollow.toml"
@@ -99,25 +107,118 @@ def test_bad_options_are_told(extra: list[str], words: str, capsys: pytest.Captu
 
 
 def test_the_charts_say_in_words_what_they_show(plan: Plan, catalog: Catalog) -> None:
-    harvest, network, plot = harvest_chart(plan), network_chart(plan, catalog), plot_chart(plan)
+    harvest, network, plot = harvest_chart(plan), network_chart(network_of(plan, catalog)), drawn(plan)
     assert harvest is not None
     assert network is not None
     assert plot is not None
     for tree in plan.trees:
         assert tree.variety in network.alt_text
-        assert tree.variety in plot.alt_text
+        assert tree.variety in plot.words
         if tree.harvest is not None:
             assert tree.variety in harvest.alt_text
-    drawing = plot.chart.to_dict()
-    (low, high), (bottom, top) = (
-        drawing["layer"][0]["encoding"][axis]["scale"]["domain"] for axis in ("x", "y")
-    )
-    across = drawing["layer"][0].get("width", drawing["width"]) / (high - low)
-    assert across == pytest.approx(drawing["height"] / (top - bottom), rel=0.01)
+
+
+def test_the_drawing_is_to_scale(plan: Plan) -> None:
+    picture = drawn(plan)
+    assert picture is not None
+    text = svg(picture, 1000)
+    wide, high = (float(part) for part in re.findall(r'viewBox="0 0 (\d+) (\d+)"', text)[0])
+    (x0, y0), (x1, y1) = picture.low, picture.high
+    assert wide / (x1 - x0) == pytest.approx(high / (y1 - y0), rel=0.01)
+    radii = [float(radius) for radius in re.findall(r' r="([\d.]+)"', text)]
+    drawn_m = [radius / wide * (x1 - x0) for radius in radii]
+    assert drawn_m == pytest.approx([tree.spread_m / 2 for tree in plan.trees], rel=0.01)
+    assert 'stroke="#ece9e0"' in svg(picture, paper="dark")
 
 
 def test_a_plan_without_a_plot_has_no_drawing(plan: Plan) -> None:
-    assert plot_chart(plan.model_copy(update={"plot": None})) is None
+    assert drawn(plan.model_copy(update={"plot": None})) is None
+
+
+DEMO_PLAN = DEMO.with_name("withy-hollow-plan.json")
+
+
+def test_the_demo_plan_opens_and_names_what_changed(
+    catalog: Catalog, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = open_plan(DEMO_PLAN, catalog)
+    assert len(found.plan.trees) == 8
+    assert found.plan.optimality_gap == 0.0
+    rebuilt = found.plan.data_key != str(catalog.info["data_key"])
+    assert (len(found.changes) >= 2) == rebuilt
+    assert Plot(**(found.plan.plot or {})).obstacles
+    code, out, _ = _run(["plan", "--open", str(DEMO_PLAN)], capsys)
+    assert code == 0
+    assert all(tree.variety in out for tree in found.plan.trees)
+
+
+def test_the_demo_plan_is_what_its_command_makes(catalog: Catalog) -> None:
+    path = DEMO.with_name("withy-hollow-orchard.toml")
+    saved = open_plan(DEMO_PLAN).plan
+    made = (Site.from_file(path), Goals.from_file(path), PlantingWishes.from_file(path), Plot.from_file(path))
+    assert [part.model_dump(mode="json", exclude_none=True) for part in made] == [
+        saved.site, saved.goals, saved.planting, saved.plot,
+    ]  # fmt: skip
+
+
+@pytest.fixture
+def opened_page(page: AppTest, catalog: Catalog) -> AppTest:
+    page.session_state["plan_opened"] = open_plan(DEMO_PLAN, catalog)
+    return page.run()
+
+
+def test_a_saved_plan_is_shown_as_it_was_and_can_be_chosen_again(opened_page: AppTest) -> None:
+    assert not opened_page.exception
+    assert "A saved plan" in _said(opened_page)
+    assert _said(opened_page).count("<article") == 8
+    assert any(button.label == "Choose again with its answers" for button in opened_page.button)
+    next(button for button in opened_page.button if button.label == "Close this plan").click().run()
+    assert not opened_page.exception
+    assert "A saved plan" not in _said(opened_page)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("0 0; 5", "“5” is no point"), ("a b", "is no point"), ("", "is no point")]
+)
+def test_points_that_cannot_be_read_are_told(text: str, words: str) -> None:
+    with pytest.raises(BadInput, match=words):
+        points_of(text)
+
+
+def test_a_table_of_things_becomes_a_plot() -> None:
+    rows: list[dict[str, object]] = [
+        {"what": "building", "where": "0 10; 4 10; 4 13; 0 13", "high": float("nan"), "trained": True},
+        {"what": None, "where": None},
+        {"what": "tree", "where": "8, 3", "wide": 12.0, "name": "apple:Discovery", "trained": False},
+    ]
+    plot = Plot(**plot_of(40, 30, "", 15.0, rows, "imperial"))
+    assert plot.width_m == pytest.approx(12.192)
+    house, tree = plot.obstacles
+    assert house.trained
+    assert house.height_m is None
+    assert tree.spread_m == pytest.approx(3.6576)
+    assert plot_of(None, None, "", 0.0, []) == {}
+    with pytest.raises(BadInput, match="no size yet"):
+        plot_of(12.0, None, "", 0.0, [])
+    with pytest.raises(BadInput, match="what stands there"):
+        plot_of(12.0, 9.0, "", 0.0, [{"what": "", "where": "1 1"}])
+    with pytest.raises(BadInput, match="where the path is"):
+        plot_of(12.0, 9.0, "", 0.0, [{"what": "path", "where": " "}])
+
+
+@given(st.lists(st.tuples(st.integers(-99, 99), st.integers(-99, 99)), min_size=1, max_size=5))
+def test_points_written_are_read_back(points: list[tuple[int, int]]) -> None:
+    assert points_of(text_of(points)) == tuple((float(x), float(y)) for x, y in points)
+
+
+def test_numbers_and_prices_by_fruit() -> None:
+    quotas, prices = quotas_of([{"crop": "apple", "fewest": 1, "most": None, "price": 20}, {"crop": None}])
+    assert quotas == {"apple": (1, 20)}
+    assert prices == {"apple": 20.0}
+    with pytest.raises(BadInput, match="At least 3 and at most 1"):
+        quotas_of([{"crop": "apple", "fewest": 3, "most": 1}])
+    with pytest.raises(BadInput, match="for which fruit"):
+        quotas_of([{"crop": None, "price": 4.0}])
 
 
 def _said(app: AppTest) -> str:

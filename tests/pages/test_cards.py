@@ -61,6 +61,18 @@ def test_a_card_tells_verdict_in_mark_and_word_with_its_interval() -> None:
     assert "◐ with care, score 0.80 (0.70 to 0.90)" in said
 
 
+def test_a_card_tells_what_would_lift_the_verdict_and_which_are_like_it() -> None:
+    row = _row(also="Cherry Cox|Queen <b>Cox</b>")
+    said = _read(cards.variety_card(row, [], ["A pollen partner would lift it.", "Nothing else would."])).said
+    assert "what if" in said
+    assert "A pollen partner would lift it. Nothing else would." in said
+    assert "like it" in said
+    assert "Cherry Cox and Queen <b>Cox</b>" in said
+    bare = _read(cards.variety_card(_row(also=""), [])).said
+    assert "what if" not in bare
+    assert "like it" not in bare
+
+
 def test_small_facts_give_dates_with_their_doubt_and_say_what_is_not_known() -> None:
     facts = cards.small_facts(_row(), {}, "needed", "north", "metric")
     assert [fact[:2] for fact in facts] == [

@@ -3,6 +3,7 @@ words."""
 
 from __future__ import annotations
 
+from html import escape
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
@@ -40,7 +41,7 @@ def test_page_shows_the_three_stand_ins_of_the_library() -> None:
     found = substitutes("apple:Cox's Orange Pippin", read_stock(read_table(demo), catalog), catalog=catalog)
     shown = _shown(app)
     assert shown.count('<article class="ow-card">') == 3
-    places = [shown.index(f"</span>{name} ") for name in found.frame["variety"]]
+    places = [shown.index(f"</span>{escape(name)}</h3>") for name in found.frame["variety"]]
     assert places == sorted(places)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from recommender.catalog.package import datasets_folder
 from recommender.orchard.facts import Facts
-from recommender.orchard.planting import container_mass
+from recommender.orchard.pots import container_mass
 
 FACTS = Facts(pd.read_csv(datasets_folder() / "planting.csv"))
 INCH_cm, FOOT_m, GALLON_L, POUND_kg, SQUARE_FOOT_m2 = 2.54, 0.3048, 3.785, 0.4536, 0.0929

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 from hypothesis import strategies as st
@@ -18,8 +19,9 @@ def problem_of(
     already: list[int] | None = None,
     gives: list[bool] | None = None,
     stock_count: list[int] | None = None,
+    gains: list[tuple[int, int, float]] | None = None,
 ) -> Problem:
-    """edges: (lot, request, variety, stock, benefit)."""
+    """edges: (lot, request, variety, stock, benefit); gains: (edge, variety that arrives too, worth)."""
     people = person if person is not None else list(range(len(take)))
     size = max(people, default=-1) + 1
     columns = np.array([edge[:4] for edge in edges], dtype=np.int64).reshape(len(edges), 4)
@@ -35,6 +37,44 @@ def problem_of(
         already=np.array(already if already is not None else [0] * size, dtype=np.int64),
         gives=np.array(gives if gives is not None else [False] * size, dtype=bool),
         stock_count=np.array(stock_count if stock_count is not None else [], dtype=np.int64),
+        gain_edge=np.array([edge for edge, _, _ in gains or []], dtype=np.int64),
+        gain_variety=np.array([variety for _, variety, _ in gains or []], dtype=np.int64),
+        gain=np.array([worth for _, _, worth in gains or []], dtype=np.float64),
+    )
+
+
+def worth(problem: Problem, chosen: np.ndarray) -> float:
+    """Benefit with gains, in plain loops: each edge counts the largest gain of what arrives too."""
+    edges = np.flatnonzero(chosen).tolist()
+    arrived = {(int(problem.request[e]), int(problem.variety[e])) for e in edges}
+    total = 0.0
+    for e in edges:
+        total += float(problem.benefit[e]) + max(
+            (
+                float(problem.gain[g])
+                for g in range(len(problem.gain))
+                if problem.gain_edge[g] == e
+                and (int(problem.request[e]), int(problem.gain_variety[g])) in arrived
+            ),
+            default=0.0,
+        )
+    return total
+
+
+def with_gains(problem: Problem, seed: int, share: float) -> Problem:
+    """The problem with random gains between a share of the pairs of edges of each request, drawn by seed."""
+    rng = np.random.default_rng(seed)
+    found = [
+        (e, int(variety), round(float(rng.uniform(0.01, 0.3)), 2))
+        for e in range(len(problem))
+        for variety in np.unique(problem.variety[problem.request == problem.request[e]])
+        if variety != problem.variety[e] and rng.random() < share
+    ]
+    return replace(
+        problem,
+        gain_edge=np.array([edge for edge, _, _ in found], dtype=np.int64),
+        gain_variety=np.array([variety for _, variety, _ in found], dtype=np.int64),
+        gain=np.array([gain for _, _, gain in found], dtype=np.float64),
     )
 
 
@@ -62,7 +102,7 @@ def order(problem: Problem, chosen: np.ndarray, givers_first: bool) -> tuple[flo
         key.append(int((received >= k).sum()))
         if givers_first:
             key.append(int((received[problem.gives] >= k).sum()))
-    return (*key, round(float(problem.benefit[chosen].sum()), 6))
+    return (*key, round(worth(problem, chosen), 6))
 
 
 def by_trying(problem: Problem, givers_first: bool) -> tuple[float, ...]:

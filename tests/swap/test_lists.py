@@ -5,24 +5,25 @@ from __future__ import annotations
 import io
 import re
 import zlib
+from typing import Any
 
 import pytest
 
 from recommender.errors import UnknownName
 from recommender.outputs import csv_text
 from recommender.swap import exports
-from recommender.swap.cards_pdf import pick_lists, printable, table_cards
+from recommender.swap.cards_pdf import pick_lists, table_cards
 from recommender.swap.explanations import Unmatched
 from recommender.swap.matching import Match, SwapResult
 
 
-def _match(**other: object) -> Match:
-    held: dict[str, object] = {
+def _match(**other: Any) -> Match:
+    held: dict[str, Any] = {
         "offer": "O1", "request": "R1", "count": 1, "benefit": 0.5, "reason": "Suits the site.",
         "minds": "The giver says: scab.", "giver": "Wren", "giver_area": "Mill Lane", "taker": "Moss",
         "taker_area": "Church End", "crop": "apple", "variety": "Discovery", "kind": "plant",
     }  # fmt: skip
-    return Match(**{**held, **other})  # type: ignore[arg-type]
+    return Match(**{**held, **other})
 
 
 def _result(*matches: Match) -> SwapResult:
@@ -30,16 +31,39 @@ def _result(*matches: Match) -> SwapResult:
     return SwapResult(matches, (left,), 2, (1,), 0.5, "proved", {"served": 1, "rounds": [1], "benefit": 0.5})
 
 
+_ESCAPED = {b"r": b"\r", b"n": b"\n", b"t": b"\t", b"b": b"\b", b"f": b"\f"}
+
+
+def _object(pdf: bytes, number: int) -> tuple[bytes, bytes]:
+    """(head, unpacked stream) of an object of a PDF."""
+    start = pdf.index(b"\n%d 0 obj" % number)
+    whole = pdf[start : pdf.index(b"endobj", start)]
+    head, _, held = whole.partition(b"stream\n")
+    return head, zlib.decompressobj().decompress(held) if b"FlateDecode" in head else held
+
+
 def _words(pdf: bytes) -> str:
-    """All text of an uncompressed or Flate-compressed PDF with the built-in fonts."""
+    """All text of a PDF of fpdf2: letters are numbered in each font, its ToUnicode map gives them back."""
+    objects = [int(number) for number in re.findall(rb"\n(\d+) 0 obj", pdf)]
+    maps: dict[bytes, dict[bytes, str]] = {}
+    for name, number in re.findall(rb"/(F\d+) (\d+) 0 R", pdf):
+        (told,) = re.findall(rb"/ToUnicode (\d+)", _object(pdf, int(number))[0])
+        pairs = re.findall(rb"<([0-9A-Fa-f]{4})> <([0-9A-Fa-f]+)>", _object(pdf, int(told))[1])
+        maps[name] = {
+            bytes.fromhex(code.decode()): bytes.fromhex(letter.decode()).decode("utf-16-be")
+            for code, letter in pairs
+        }
     found = []
-    for stream in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL):
-        try:
-            page = zlib.decompress(stream)
-        except zlib.error:
-            page = stream
-        found += re.findall(rb"\((.*?)(?<!\\)\) Tj", page, re.DOTALL)
-    return " ".join(part.decode("cp1252").replace("\\", "") for part in found)
+    for number in objects:
+        head, stream = _object(pdf, number)
+        if b"/Length1" in head or b" Tf" not in stream:
+            continue
+        font = b""
+        for chosen, text in re.findall(rb"/(F\d+) [\d.]+ Tf|\(((?:\\.|[^\\)])*)\) ?Tj", stream, re.DOTALL):
+            font = chosen or font
+            raw = re.sub(rb"\\(.)", lambda found: _ESCAPED.get(found[1], found[1]), text, flags=re.DOTALL)
+            found.append("".join(maps[font].get(raw[k : k + 2], "") for k in range(0, len(raw), 2)))
+    return " ".join(found)
 
 
 PRIVATE = {
@@ -92,8 +116,18 @@ def test_names_that_are_formulas_stay_text_in_csv() -> None:
 
 
 def test_every_letter_of_a_name_prints() -> None:
-    assert printable("Łukasz from Vác ☂ Žofie") == "Lukasz from Vác ? Žofie"
-    assert "Lukasz" in _words(table_cards(_result(_match(taker="Łukasz")), "Swap", ("person",)))
+    match = _match(taker="Łukasz", variety="Čačanska lepotica", giver="Антон")
+    words = _words(table_cards(_result(match), "Őszi swap", ("person",)))
+    for said in ("Łukasz", "Čačanska lepotica", "Антон", "Őszi swap"):
+        assert said in words
+    assert "Łukasz" in _words(pick_lists(_result(match), "Swap", ("person",)))
+
+
+def test_markup_in_nicknames_and_notes_prints_as_it_is_written() -> None:
+    match = _match(taker="<b>Moss</b>", minds="**mind** <script>alert(1)</script>")
+    words = _words(pick_lists(_result(match), "<i>Swap</i>", ("person", "minds")))
+    for said in ("<b>Moss</b>", "<i>Swap</i>", "**mind** <script>alert(1)</script>"):
+        assert said in words
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

@@ -65,7 +65,7 @@ def test_the_invented_swap_serves_eight_of_ten() -> None:
     }
     assert found.served == 10 - len(unserved)
     assert found.served >= found.best_first["served"]
-    assert {one.id: one.frees for one in found.unmatched}["O9"] == "Correct the name, or name the fruit."
+    assert {one.id: one.frees for one in found.unmatched}["O9"] == "Say which it is; nothing is guessed."
 
 
 def test_nobody_receives_what_they_brought() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 
 from recommender.errors import BadInput, DataFaults, OrchardwrightError
+from recommender.swap import reading
 from recommender.swap.offers import Offer, Request, stocks_at_hand
 from recommender.swap.reading import read_offers, read_requests
 
@@ -55,7 +57,13 @@ def test_every_fault_is_told_with_its_line(tmp_path: Path) -> None:
         (b"person,count\nWren,1\n", "no column variety"),
         (b"person,name,variety\nWren,Wren,Discovery\n", "stands twice"),
         (b'person,variety\nWren,"Disc\n', "not closed"),
-        (b"person,variety\nWren,D\xe9licieuse\n", "not text in UTF-8"),
+        (b"person,variety\nWren,=1+1\n", "line 2, column “variety”: a formula"),
+        (b"person,variety\nWren,Disc\0very\n", "no list of text lines"),
+        (b"person,variety\n" + b"Wren,Discovery\n" * 60 + b"Wren,Disc\0very\n", "(NUL)"),
+        (b"%PDF-1.7", "not read"),
+        (b"person,variety,qty\nWren,Discovery,many\n", "line 2, column “qty”"),
+        (b"Who,variety\n,Discovery\n", "line 2, column “Who”: Nobody is named"),
+        (b"person,variety,until\nWren,Discovery,soon\n", "line 2, column “until”"),
         (b"PK\x03\x04 this is no workbook", "cannot be read"),
         (b"person,variety\nWren\n", "cells"),
     ],
@@ -64,6 +72,39 @@ def test_bad_tables_are_refused_in_words(raw: bytes, said: str) -> None:
     with pytest.raises(OrchardwrightError) as caught:
         read_offers("offers.csv", raw)
     assert said in str(caught.value)
+
+
+def test_a_table_in_windows_letters_is_read_and_told() -> None:
+    table = read_offers("offers.csv", b"person,variety\nWren,D\xe9licieuse\n")
+    assert table.entries[0].variety == "Délicieuse"
+    assert "line 2 is not in UTF-8" in table.notes[0]
+
+
+def test_a_workbook_that_unpacks_to_far_too_much_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A zip bomb: a few kilobytes that would unpack to more than is allowed are refused before unpacking."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/worksheets/sheet1.xml", b" " * 3_000_000)
+    assert len(held.getvalue()) < 10_000
+    monkeypatch.setattr(reading, "MOST_UNPACKED", 2_000_000)
+    with pytest.raises(BadInput, match="unpacks to 3 MB"):
+        read_offers("offers.xlsx", held.getvalue())
+
+
+def test_a_file_that_is_too_large_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reading, "MOST_BYTES", 1_000_000)
+    with pytest.raises(BadInput, match="larger than 1 MB"):
+        read_offers("offers.csv", b"person,variety\n" + b"x" * 1_000_001)
+
+
+def test_a_row_of_a_workbook_may_end_early() -> None:
+    """Sheets do not store empty cells at the end of a row."""
+    book = Workbook()
+    book.active.append(["person", "variety", "health", "note"])
+    book.active.append(["Wren", "Discovery"])
+    held = io.BytesIO()
+    book.save(held)
+    assert read_offers("offers.xlsx", held.getvalue()).entries[0].variety == "Discovery"
 
 
 def test_a_missing_file_is_told() -> None:

@@ -10,8 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommender import open_catalog
+from recommender.swap.borders import region_of_code, region_of_place
+from recommender.swap.offers import region_code
 from recommender.swap.rights import Right, issued_by, last_day, recent, rights_of
-from recommender.swap.rules import Movement, grafting_stop, region_of_code, region_of_place
+from recommender.swap.rules import Movement, grafting_stop
 
 TODAY = date(2026, 11, 25)
 
@@ -96,6 +98,14 @@ def _movement() -> Movement:
         ("mandarin", "US-FL", "US-FL", "citrus"),
         ("apple", "GB", "AU", "au-peq-apple-pear"),
         ("hazelnut", "US-WA", "US-OR", "digger-filbert"),
+        ("quince", "GB", "FR", "defra-private-plants"),
+        ("apple", "GB", "GB-NIR", "defra-private-plants"),
+        ("quince", "DE", "GB", "hmrc-plants-into-gb"),
+        ("apple", "DE", "EE", "defra-fireblight-zones"),
+        ("apple", "SE", "FI", "evira-protected-zones"),
+        ("apple", "GB", "NZ", "mpi-nursery-stock"),
+        ("lemon", "US-WA", "US-FL", "cdfa-301-76"),
+        ("walnut", "US-NM", "US-AZ", "az-r3-4-229"),
     ],
 )
 def test_regulated_movements_stop_with_their_rule(crop: str, giver: str, taker: str, source: str) -> None:
@@ -114,10 +124,74 @@ def test_rules_of_entry_let_neighbours_swap() -> None:
     assert stops == ""
 
 
-def test_a_border_stops_every_plant() -> None:
-    stops, _ = _movement().asked("quince", region_of_code("GB"), region_of_code("FR"))
+@pytest.mark.parametrize(("giver", "taker"), [("US", "CA"), ("FR", "US-NY"), ("ZA", "FR"), ("GB-NIR", "GB")])
+def test_a_border_stops_every_plant(giver: str, taker: str) -> None:
+    stops, _ = _movement().asked("quince", region_of_code(giver), region_of_code(taker))
     assert "phytosanitary certificate" in stops
-    assert region_of_place("United Kingdom", "England").country == "GB"
+    assert "plant-health authority" in stops
+
+
+EU_AND_LIKE = [
+    ("Austria", "AT"), ("Belgium", "BE"), ("Bulgaria", "BG"), ("Croatia", "HR"), ("Cyprus", "CY"),
+    ("Czechia", "CZ"), ("Denmark", "DK"), ("Estonia", "EE"), ("Finland", "FI"), ("France", "FR"),
+    ("Germany", "DE"), ("Greece", "GR"), ("Hungary", "HU"), ("Ireland", "IE"), ("Italy", "IT"),
+    ("Latvia", "LV"), ("Lithuania", "LT"), ("Luxembourg", "LU"), ("Malta", "MT"), ("The Netherlands", "NL"),
+    ("Poland", "PL"), ("Portugal", "PT"), ("Romania", "RO"), ("Slovakia", "SK"), ("Slovenia", "SI"),
+    ("Spain", "ES"), ("Sweden", "SE"), ("Switzerland", "CH"), ("Liechtenstein", "LI"), ("Monaco", "MC"),
+    ("San Marino", "SM"), ("Vatican", "VA"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "code"), EU_AND_LIKE)
+def test_members_of_the_eu_area_are_known_by_name_and_code(name: str, code: str) -> None:
+    """Julius Kuehn-Institut, list of member states and areas treated as such, 22 March 2024."""
+    by_name, by_code = region_of_place(name, ""), region_of_code(code)
+    assert by_name.area == by_code.area == "EU"
+    assert "EU" in by_name.codes & by_code.codes
+
+
+@pytest.mark.parametrize(
+    ("country", "region", "area"),
+    [
+        ("United Kingdom", "England", "GB"), ("United Kingdom", "Northern Ireland", "EU"),
+        ("Spain", "Canary Islands", "ES, Canary Islands"), ("Reunion", "", "RE"), ("Norway", "", "NO"),
+        ("Martinique", "", "MQ"), ("United States", "Ohio", "US"), ("Puerto Rico", "", "US"),
+    ],
+)  # fmt: skip
+def test_areas_of_their_own_are_not_taken_for_the_eu(country: str, region: str, area: str) -> None:
+    assert region_of_place(country, region).area == area
+
+
+def test_within_the_eu_it_is_said_and_not_stopped() -> None:
+    stops, minds = _movement().asked("quince", region_of_code("FR"), region_of_code("BE"))
+    assert stops == ""
+    assert "FR to BE" in minds
+    assert "[blw-swiss-eu]" in minds
+    assert "[defra-fireblight-zones]" in minds
+    assert minds.endswith("its current rule decides, not this table.")
+    assert _movement().asked("hazelnut", region_of_code("FR"), region_of_code("FR")) == ("", "")
+
+
+def test_state_rules_of_entry_name_who_is_let_through() -> None:
+    """California's citrus rule exempts Arizona; federal rules on citrus still stop what leaves Arizona."""
+    into = _movement().asked("lemon", region_of_code("US-NM"), region_of_code("US-CA"))[0]
+    assert into
+    assert _movement().asked("walnut", region_of_code("US-CA"), region_of_code("US-AZ"))[0] == ""
+
+
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [("uk", "GB"), ("France", "FR"), ("us-ny", "US-NY"), ("Northern Ireland", "GB-NIR"), ("EU", "EU"),
+     ("GB-SOM", "GB-SOM"), ("Tasmania", "AU-TAS"), (None, None), (" ", None)],
+)  # fmt: skip
+def test_regions_are_read_by_code_or_name(written: str | None, code: str | None) -> None:
+    assert region_code(written) == code
+
+
+@pytest.mark.parametrize("written", ["Atlantis", "ZZ", "ZZ-TOP", "G8"])
+def test_regions_that_are_not_known_are_refused(written: str) -> None:
+    with pytest.raises(ValueError, match="no country or state"):
+        region_code(written)
 
 
 def test_a_swap_within_england_is_not_stopped() -> None:

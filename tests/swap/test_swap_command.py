@@ -61,7 +61,7 @@ def test_words_and_sheets(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        (["--region", "Somerset"], "not the code of a region"),
+        (["--region", "Somerset"], "no country or state that is known"),
         (["--on", "13.2.2027"], "not a date"),
         (["--permit", "O99"], "No offer is called"),
         (["--show", "address"], "No column to show"),

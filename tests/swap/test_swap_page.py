@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from recommender.pages.swap import match_card
+from recommender.pages.swap_results import match_card
 from recommender.swap.event_file import Event, confirm, event_path, open_event, save_event
 from recommender.swap.matching import Match
 from recommender.swap.people import Confirmed
@@ -56,7 +56,7 @@ def test_an_event_is_reopened_from_its_file(app: AppTest, tmp_path: Path) -> Non
     _click(app, "Save the event")
     other = AppTest.from_function(_draw, default_timeout=300).run()
     other.selectbox(key="swap_choice").select("Spring swap").run()
-    _click(other, "Open")
+    _click(other, "Open it")
     assert not other.exception
     assert other.session_state["swap_event"] == open_event(event_path("Spring swap", tmp_path))
 

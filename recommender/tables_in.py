@@ -1,0 +1,173 @@
+"""Bytes of a table someone sends (CSV or text in any encoding, XLSX) -> rows of texts, whatever it tries.
+
+In come bytes and the file's name (for messages only; it is never opened or written); out go rows of texts
+with their number in the file. Nothing is computed and nothing unpacked to the disk. What is too large, too
+deep, damaged or no table ends in one BadInput that names the file and the remedy. Which column means what
+is for the reader of the table: nursery/stock_files.py, swap/reading.py.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import struct
+import zipfile
+import zlib
+from typing import Any
+
+from recommender.errors import BadInput
+
+MOST_UNPACKED = 200_000_000
+"""What a workbook may unpack to [bytes]: some 500,000 stock lines."""
+MOST_COLUMNS = 200
+MOST_SHEETS = 20
+LONGEST_CELL = 1_000
+"""Letters of a cell that can still be a name, a place or a list of trees."""
+_LAST_ROW = 1_048_576  # of any XLSX sheet
+_LONGEST_FIELD = 1_000_000
+_DELIMITERS = (";", "\t", ",", "|")
+_UNREADABLE = (
+    zipfile.BadZipFile, zlib.error, struct.error, LookupError, ValueError, OSError, EOFError, SyntaxError,
+    RuntimeError, TypeError, AttributeError, ArithmeticError, MemoryError,
+)  # fmt: skip
+"""What zipfile, the XML parser and openpyxl raise on damaged or hostile workbooks."""
+
+
+def is_workbook(data: bytes) -> bool:
+    """Whether the bytes begin as an XLSX file (a ZIP archive) does."""
+    return data[:4] == b"PK\x03\x04"
+
+
+def is_formula(cell: str) -> bool:
+    """Whether a spreadsheet would run this text. A signed number and a name after a dash are none.
+
+    >>> is_formula("=1+1"), is_formula("-3"), is_formula("+cmd|' /C calc'!A0"), is_formula("- Discovery")
+    (True, False, True, False)
+    """
+    if cell.startswith(("=", "@")):
+        return True
+    return cell[:1] in "+-" and len(cell) > 1 and any(mark in cell for mark in "|!(")
+
+
+def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
+    """The lines of a text file with their ends, and which of them were not UTF-8 (1 is the first).
+
+    Raises BadInput for what is no text.
+    """
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        try:
+            lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
+        except UnicodeError as problem:
+            raise BadInput(
+                "The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV"
+            ) from problem
+    else:
+        lines, other = _decoded(data.removeprefix(b"\xef\xbb\xbf"))
+    for number, line in enumerate(lines, start=1):
+        if "\0" in line:
+            raise BadInput(
+                "This is no list of text lines: it holds a byte of nought (NUL)",
+                where=f"{name}, line {number}",
+                remedy="Save it as XLSX or CSV",
+            )
+    return lines, other
+
+
+def csv_rows(lines: list[str], name: str) -> list[tuple[int, list[str]]]:
+    """Rows of cells with the number of the line each starts in; the mark between cells is guessed.
+
+    Raises BadInput where the table breaks off.
+    """
+    sample = lines[:20]
+    joined = "".join(sample)
+    delimiter = max(_DELIMITERS, key=lambda mark: (joined.count(mark) >= len(sample) - 1, joined.count(mark)))
+    csv.field_size_limit(_LONGEST_FIELD)
+    rows: list[tuple[int, list[str]]] = []
+    reader = csv.reader(lines, delimiter=delimiter)
+    before = 0
+    try:
+        for cells in reader:
+            rows.append((before + 1, cells))
+            before = reader.line_num
+    except csv.Error as problem:
+        raise BadInput(
+            f"The table breaks off ({problem})",
+            where=f"{name}, row {before + 1}",
+            remedy="Mend that row; a quote that was opened may not be closed",
+        ) from problem
+    return rows
+
+
+def workbook_rows(data: bytes, name: str, most_bytes: int = MOST_UNPACKED) -> list[tuple[int, list[str]]]:
+    """Rows of the first sheet that holds any; a formula is kept as its text, which starts with "=".
+
+    most_bytes: what the workbook may unpack to [bytes]. Raises BadInput.
+    """
+    import openpyxl
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            unpacked = sum(part.file_size for part in packed.infolist())
+        if unpacked > most_bytes:
+            raise BadInput(
+                f"The workbook unpacks to {unpacked / 1e6:,.0f} MB; at most"
+                f" {most_bytes / 1e6:.0f} MB are read",
+                where=name,
+                remedy="Save the list alone, without pictures and empty rows",
+            )
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
+        for sheet in book.worksheets[:MOST_SHEETS]:
+            rows = _sheet_rows(sheet)
+            if rows:
+                return rows
+        return []
+    except (*_UNREADABLE, InvalidFileException) as problem:
+        if isinstance(problem, BadInput):
+            raise
+        raise BadInput(
+            "The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV"
+        ) from problem
+
+
+def _sheet_rows(sheet: Any) -> list[tuple[int, list[str]]]:
+    """Rows that hold anything. A sheet that claims a million rows and columns is read no longer for it."""
+    sheet.reset_dimensions()
+    rows = []
+    found = sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS, max_row=_LAST_ROW)
+    for number, cells in enumerate(found, start=1):
+        width = len(cells)
+        if cells.count(None) == width:
+            continue
+        while cells[width - 1] is None:
+            width -= 1
+        rows.append((number, [_cell_text(cell) for cell in cells[:width]]))
+    return rows
+
+
+def _cell_text(cell: object) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return str(cell)
+
+
+def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
+    """Lines of text, each in the encoding it was written in: UTF-8, else Windows-1252 (then Latin-1)."""
+    try:
+        return data.decode("utf-8").splitlines(keepends=True), {}
+    except UnicodeDecodeError:
+        pass
+    lines: list[str] = []
+    other: dict[int, str] = {}
+    for number, raw in enumerate(data.splitlines(keepends=True), start=1):
+        try:
+            lines.append(raw.decode("utf-8"))
+        except UnicodeDecodeError:
+            other[number] = "read as Windows-1252"
+            try:
+                lines.append(raw.decode("cp1252"))
+            except UnicodeDecodeError:
+                lines.append(raw.decode("latin-1"))
+    return lines, other

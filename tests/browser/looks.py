@@ -1,0 +1,110 @@
+"""What the browser tests ask of every page: it has settled, nothing scrolls sideways, controls are large
+enough, axe-core finds no serious fault; and pictures of it are kept.
+
+In comes a Playwright page; out go lists of faults, so that a failing test prints them.
+"""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+ROOT = Path(__file__).parents[2]
+OUTPUT = ROOT / "tests" / "output"
+PATIENCE_MS = 45_000
+SMALLEST_CONTROL_PX = 44  # WCAG 2.2, 2.5.5 (enhanced); 2.5.8 asks for 24
+PHONE_PX = 600
+# Whole WCAG 2.0 to 2.2 at A and AA, and axe-core's own good practice.
+_RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+_CONTROLS = (
+    "[data-testid=stTextInputRootElement], [data-testid=stNumberInputContainer], "
+    ".react-aria-ComboBox > [role=group], .stButton button, .stDownloadButton button, "
+    ".stFormSubmitButton button, .stPopover button, .stFileUploader section button, "
+    ".stButtonGroup button, .stExpander summary, [data-testid=stRadioOption], .stMain .stPageLink a"
+)
+
+
+def settled(page: Page) -> None:
+    """Wait until the page has run to its end and stands still."""
+    page.wait_for_selector('.stApp[data-test-script-state="notRunning"]')
+    page.wait_for_function("() => !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')")
+
+
+def visit(page: Page, url: str) -> None:
+    """Open an address and wait until its page has settled."""
+    page.goto(url)
+    page.wait_for_selector(".stMainBlockContainer h1")
+    settled(page)
+
+
+def is_phone(page: Page) -> bool:
+    """Whether the page is shown at a phone's width."""
+    return (page.viewport_size or {"width": 0})["width"] < PHONE_PX
+
+
+def keep(page: Page, name: str, *, whole: bool = False) -> None:
+    """Keep a picture as tests/output/<name>-<width>.png; whole: from head to foot of the page."""
+    OUTPUT.mkdir(parents=True, exist_ok=True)
+    size = page.viewport_size or {"width": 0, "height": 900}
+    if whole:
+        # Streamlit scrolls an inner box, so the window itself is made as tall as what is in it.
+        tall = page.locator("[data-testid=stMain]").evaluate("e => e.scrollHeight")
+        page.set_viewport_size({"width": size["width"], "height": min(int(tall) + 80, 12_000)})
+        page.wait_for_timeout(400)
+    page.screenshot(path=OUTPUT / f"{name}-{size['width']}.png")
+    if whole:
+        page.set_viewport_size({"width": size["width"], "height": size["height"]})
+
+
+def sideways(page: Page) -> list[str]:
+    """What makes the page scroll sideways; tables may scroll within themselves."""
+    wide, shown = page.locator("[data-testid=stMain]").evaluate("e => [e.scrollWidth, e.clientWidth]")
+    if wide <= shown:
+        return []
+    found: list[str] = page.locator("[data-testid=stMain] *").evaluate_all(
+        "(all, limit) => all.filter(e => e.getBoundingClientRect().right > limit + 1)"
+        ".map(e => e.outerHTML.slice(0, 120)).slice(0, 5)",
+        shown,
+    )
+    return [f"{wide} px wide on {shown} px", *found]
+
+
+def small_controls(page: Page) -> list[str]:
+    """Controls lower than a finger needs."""
+    found: list[str] = page.locator(_CONTROLS).evaluate_all(
+        "(all, least) => all.filter(e => e.offsetParent && e.getBoundingClientRect().height < least - 0.5)"
+        ".map(e => `${Math.round(e.getBoundingClientRect().height)} px: ${e.innerText || e.outerHTML}`"
+        ".slice(0, 120))",
+        SMALLEST_CONTROL_PX,
+    )
+    return found
+
+
+def axe_findings(page: Page, impacts: tuple[str, ...] = ("serious", "critical")) -> list[str]:
+    """What axe-core finds on the page as it stands, one line each: rule, impact, where, what to mend.
+
+    Source of the rules: axe-core (MPL-2.0), shipped by the package axe-playwright-python.
+    """
+    script = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
+    options: dict[str, Any] = {"resultTypes": ["violations"], "runOnly": {"type": "tag", "values": _RULES}}
+    page.evaluate(script)
+    found = page.evaluate("options => axe.run(document, options)", options)["violations"]
+    return [
+        f"{finding['id']} ({finding['impact']}): {' '.join(map(str, node['target']))}: "
+        f"{node['html'][:160]} {' '.join(node['failureSummary'].split())[:300]}"
+        for finding in found
+        if finding["impact"] in impacts
+        for node in finding["nodes"]
+    ]
+
+
+def assert_fit(page: Page) -> None:
+    """Everything above at once: nothing sideways, controls large enough, axe-core content."""
+    settled(page)
+    assert sideways(page) == []
+    assert small_controls(page) == []
+    assert axe_findings(page) == []

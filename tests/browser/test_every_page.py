@@ -1,0 +1,86 @@
+"""What holds for every page, at both widths, on light and on dark paper: it fits, axe-core finds no serious
+fault, the row of links leads everywhere, and the keyboard reaches what the mouse does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.looks import assert_fit, axe_findings, keep, settled, visit
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+# A page's address with enough answers in it that it has something to show.
+FILLED = {
+    "choose": "/choose?place=Bristol%2C+England&crop=Quince&crop=European+plum",
+    "plan": "/plan?place=Bristol%2C+England&crop=Apple&trees=3",
+    "offer": "/offer?sold_out=apple:Discovery",
+    "swap": "/swap",
+    "catalog": "/catalog?variety=Conference+%28European+pear%29&variety=Champion+%28Quince%29",
+    "about": "/about",
+}
+
+
+@pytest.mark.parametrize("name", FILLED)
+def test_fits_and_can_be_read_on_light_and_dark_paper(page: Page, address: str, name: str) -> None:
+    visit(page, address + FILLED[name])
+    assert_fit(page)
+    keep(page, f"page-{name}")
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_function("() => getComputedStyle(document.querySelector('.stApp')).colorScheme == 'dark'")
+    settled(page)
+    assert axe_findings(page) == []
+    keep(page, f"page-{name}-dark")
+
+
+def test_the_row_of_links_leads_to_every_page(page: Page, address: str) -> None:
+    visit(page, address)
+    for word, title in (
+        ("Plan", "What shall I plant together?"),
+        ("Offer", "What can I offer instead?"),
+        ("Swap", "Who gets which plant?"),
+        ("Catalog", "What is known about this variety?"),
+        ("About", "About Orchardwright"),
+        ("Choose", "What will do well here?"),
+    ):
+        page.get_by_role("link", name=word, exact=True).click()
+        page.get_by_role("heading", name=title).wait_for()
+        settled(page)
+        assert page.title() == title
+
+
+def test_the_keyboard_alone_gets_a_list(open_page: Callable[..., Page], address: str) -> None:
+    page = open_page(1280)
+    visit(page, f"{address}/choose")
+    reached = []
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        reached.append(
+            page.evaluate("() => document.activeElement.ariaLabel || document.activeElement.innerText")
+        )
+        if reached[-1] == "Where will it grow?":
+            break
+    assert reached[0] == "Skip to main content"
+    assert {"Choose", "Plan", "Offer", "Swap", "Catalog", "About"} <= set(reached)
+    assert reached[-1] == "Where will it grow?"
+    page.keyboard.type("Geneva, New York")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".ow-card")
+
+
+def test_about_tells_what_the_list_rests_on(page: Page, address: str) -> None:
+    visit(page, f"{address}/about")
+    for words in (
+        "statements from",
+        "Apache License",
+        "plant-health authority",
+        "hardiness zone (USDA zone)",
+    ):
+        assert page.get_by_text(words).first.is_visible()
+    keep(page, "about", whole=True)
