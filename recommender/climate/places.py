@@ -278,7 +278,7 @@ class Gazetteer:
         frame = table.to_pandas()
         if country is not None:
             key = folded(country)
-            code = _COUNTRY_WORDS.get(key, key.upper())
+            code = COUNTRY_WORDS.get(key, key.upper())
             names = frame["country"].astype(str)
             rows = (frame["country_code"].astype(str) == code) | (names.map(folded) == key)
             if not rows.any():
