@@ -5,14 +5,15 @@ Run: python -m benchmarks.atlas [--sites 256] [--write docs/atlas.md]
 One block of places is worked from nothing, which gives the price of climates, and again from its kept
 climates, which gives the price of scores. Memory and the gain of a second process are measured on copies of
 that block under other numbers: more places than that would take hours and show the same. Rates are of CPU
-time, so that other work on the machine counts little; the gain of a second process is of wall-clock time and
-asks for two idle cores.
+time, so that other work on the machine counts little; the gain of a second process is told by
+CPU time and by the clock, which asks for two idle cores.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+import os
 import platform
 import re
 import resource
@@ -29,15 +30,17 @@ import numpy as np
 import pandas as pd
 import pyarrow.parquet as pq
 
+from benchmarks.record import compared
 from recommender import Goals, Site, open_catalog, rank
 from recommender.atlas.folder import AtlasFolder, Part
-from recommender.atlas.run import run
+from recommender.atlas.run import run, worked
 from recommender.atlas.sites import country_sites
 from recommender.atlas.work import ready_plan, work
 
 PLACES_IN = "GB"
 MEMORY_PAIRS = (1e5, 1e6, 1e7)
 BLOCKS_FOR_PROCESSES = 24
+SMALL_BLOCK, SMALL_PARTS = 32, 16
 CHECKED_SITES = 3
 MACHINES = (1, 10, 100)
 CORES = 16
@@ -110,27 +113,36 @@ def cpu_of(atlas: AtlasFolder, part: Part) -> float:
     return float(sum((atlas.done(part) or {})[f"{name}_cpu_s"] for name in ("climate", "score", "write")))
 
 
-def by_processes(folder: Path, first: Path, block: int, workers: int) -> tuple[float, float]:
-    """Wall-clock and CPU seconds a part, from the first result of each worker on, with so many workers."""
-    laid_out(folder, first, block * BLOCKS_FOR_PROCESSES, block)
-    times: list[float] = []
-    atlas = AtlasFolder(folder)
-    about = atlas.about()
-    from recommender.atlas import run as running
-
-    parts = list(atlas.parts())
-    for _ in running._results(atlas.path, parts, workers, None):
+def seconds_a_part(folder: Path, workers: int) -> float:
+    """Wall-clock seconds a part with so many workers, from when each has brought its first."""
+    parts, times = list(AtlasFolder(folder).parts()), []
+    for _ in worked(folder, parts, workers, None):
         times.append(time.perf_counter())
     skip = 2 * workers
-    cpu = [cpu_of(atlas, part) for part in parts]
-    assert about.blocks == len(parts)
-    return (times[-1] - times[skip - 1]) / (len(times) - skip), float(np.median(cpu))
+    return (times[-1] - times[skip - 1]) / (len(times) - skip)
 
 
-def apart_from_ranking(folder: Path) -> float:
-    """Greatest difference of scores from single-site ranking at a few sites; verdicts must be the same."""
+def gain_of_two(room: Path, first: Path, block: int, parts: int, keep: bool) -> tuple[float, float]:
+    """How many times as fast two processes are as one, with climates kept or worked out: by the clock, and
+    from the CPU time of a part, which tells what two idle cores would give."""
+    taken, cpu = [], []
+    for workers in (1, 2):
+        folder = room / f"by-{workers}"
+        laid_out(folder, first, block * parts, block)
+        if not keep:
+            shutil.rmtree(folder / "climates")
+        taken.append(seconds_a_part(folder, workers))
+        atlas = AtlasFolder(folder)
+        cpu.append(float(np.median([cpu_of(atlas, part) for part in atlas.parts()])))
+        shutil.rmtree(folder)
+    return taken[0] / taken[1], 2.0 * cpu[0] / cpu[1]
+
+
+def apart_from_ranking(folder: Path) -> tuple[float, float]:
+    """Greatest difference of scores from single-site ranking at a few sites, where verdicts must be the same;
+    and scores a second when each site is ranked by itself, climate included."""
     atlas = AtlasFolder(folder)
-    worst, places = 0.0, atlas.sites()
+    worst, places, spent, ranked = 0.0, atlas.sites(), 0.0, 0
     tables = [
         pq.read_table(path).to_pandas().assign(crop=path.parent.name.removeprefix("crop="))
         for path in (folder / "scores" / "warming=0.0").rglob("block-*.parquet")
@@ -139,12 +151,14 @@ def apart_from_ranking(folder: Path) -> float:
     for place in places.iloc[:: max(1, len(places) // CHECKED_SITES)].head(CHECKED_SITES).itertuples():
         answers = {"lat": place.lat, "lon": place.lon, "elevation_m": place.elevation_m}
         site = Site.model_validate({**answers, "neighbours_have_fruit_trees": "yes"})
+        start = time.process_time()
         alone = rank(site, Goals(), open_catalog()).frame
+        spent, ranked = spent + time.process_time() - start, ranked + len(alone)
         both = held[held["site"] == place.site].merge(alone, on=["crop", "variety"], suffixes=("", "_alone"))
         if len(both) != len(alone) or (both["verdict"] != both["verdict_alone"]).any():
             raise SystemExit(f"The atlas DIFFERS from the ranking of {place.name}")
         worst = max(worst, float((both["score"] - both["score_alone"]).abs().max()))
-    return worst
+    return worst, ranked / spent
 
 
 def measured(count: int) -> dict[str, Any]:
@@ -162,10 +176,10 @@ def measured(count: int) -> dict[str, Any]:
             "block": count,
             "climate_ms": 1000.0 * part["climate_cpu_s"] / count,
             "without": pairs / cpu_of(AtlasFolder(first), Part(0.0, 0)),
-            "apart": apart_from_ranking(first),
             "climate_kb": size(first / "climates") / count / 1000.0,
             "scores_kb": size(first / "scores") / count / 1000.0,
         }
+        figures["apart"], figures["one_by_one"] = apart_from_ranking(first)
         laid_out(room / "rate", first, 7 * count, count)
         figures |= end_to_end(room / "rate")
         figures["memory"] = {}
@@ -174,9 +188,8 @@ def measured(count: int) -> dict[str, Any]:
             laid_out(room / "memory", first, sites, count)
             figures["memory"][wanted], figures["start_s"] = fresh(room / "memory")
             shutil.rmtree(room / "memory")
-        one, cpu_one = by_processes(room / "one", first, count, 1)
-        two, cpu_two = by_processes(room / "two", first, count, 2)
-        figures |= {"gain": one / two, "cpu_gain": 2.0 * cpu_one / cpu_two}
+        figures["gain"] = gain_of_two(room, first, SMALL_BLOCK, SMALL_PARTS, keep=False)
+        figures["gain_kept"] = gain_of_two(room, first, count, BLOCKS_FOR_PROCESSES, keep=True)
     return figures
 
 
@@ -205,8 +218,8 @@ def told(figures: dict[str, Any], places: int) -> str:
         f"| of that, scoring alone | {figures['score']:,.0f} |",
         f"| of that, writing alone | {figures['write']:,.0f} |",
         f"| scores a second a core, end to end, climates worked out | {figures['without']:,.0f} |",
-        f"| two processes against one, wall clock | {figures['gain']:.2f} times |",
-        f"| the same from CPU seconds a part | {figures['cpu_gain']:.2f} times |",
+        f"| two processes against one, climates worked out | {gains(*figures['gain'])} |",
+        f"| the same, climates kept | {gains(*figures['gain_kept'])} |",
         f"| most memory of a worker | {memory} |",
         f"| a worker gets going in | {start:.0f} s of CPU |",
         f"| kept climates, a site | {figures['climate_kb']:.1f} kB |",
@@ -232,6 +245,12 @@ def told(figures: dict[str, Any], places: int) -> str:
             f"| {climate_h + score_h:.1f} and {score_h:.2f} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def gains(by_clock: float, by_cpu: float) -> str:
+    """Both gains, and how busy the machine was with other work."""
+    busy = os.getloadavg()[0]
+    return f"{by_cpu:.2f} times by CPU time, {by_clock:.2f} by the clock (load {busy:.1f})"
 
 
 def machine() -> str:
@@ -262,6 +281,9 @@ def main() -> int:
     figures = measured(asked.sites)
     text = told(figures, len(country_sites()))
     print(text)
+    slow = "`rank`, place by place", figures["one_by_one"], "a second"
+    compared("scores at many places, climates worked out", figures["without"], *slow)
+    compared("scores at many places, climates kept", figures["rate"], *slow)
     print(
         f"memory of this process at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
     )

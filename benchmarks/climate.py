@@ -1,6 +1,6 @@
 """Speed and memory of the climate engine beside what one would use instead, all in one run.
 
-`python benchmarks/climate.py` prints a table of ratios. Times are the best of several runs on one core; a
+`python -m benchmarks.climate` prints a table of ratios. Times are the best of several runs on one core; a
 ratio above 1 means that the engine is faster.
 """
 
@@ -18,6 +18,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np  # noqa: E402  (after the number of threads is set)
 from numpy.typing import NDArray  # noqa: E402
 
+from benchmarks.record import compared  # noqa: E402
 from recommender.climate import chill  # noqa: E402
 from recommender.climate.normals import Normals  # noqa: E402
 from recommender.climate.profile import build_profile  # noqa: E402
@@ -161,6 +162,8 @@ def main() -> None:
     for name, theirs_seconds, ours_seconds in rows:
         ratio = theirs_seconds / ours_seconds
         print(f"{name:58s} {theirs_seconds * 1e3:7.1f} ms {ours_seconds * 1e3:7.1f} ms {ratio:7.1f}")
+        subject, _, instead = name.rpartition(", ")
+        compared(subject, ours_seconds * 1e3, instead, theirs_seconds * 1e3, "ms")
 
     normals = example_normals()
     profile_seconds = best_of(lambda: build_profile(normals), 7)

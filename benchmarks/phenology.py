@@ -1,6 +1,6 @@
 """How long bloom, overlap, frost and harvest take for 1,500 varieties over 30 years.
 
-    python benchmarks/phenology.py
+    python -m benchmarks.phenology
 
 Bloom is paired in the same run with a plain loop: one variety and one year at a time, each with its own
 heat sum.
@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from benchmarks.record import compared
 from recommender import open_catalog
 from recommender.biology import bloom_model
 from recommender.biology.bloom import full_bloom
@@ -51,6 +52,7 @@ def main() -> None:
     size = f"{VARIETIES} varieties, {YEARS} years"
     print(f"full bloom, {size}: {fresh * 1e3:.0f} ms (weather at hand: {kept * 1e3:.0f})")
     print(f"plain loop, from {LOOPED} varieties: {looped * 1e3:.0f} ms, {looped / fresh:.0f} times as long")
+    compared(f"full bloom, {size}", fresh * 1e3, "a loop over varieties and years", looped * 1e3, "ms")
     blooms = bloom(traits, profile, parameters)
     apples = np.flatnonzero(traits["crop"] == "apple")
     table = catalog.bloom_critical_temps()

@@ -20,6 +20,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from benchmarks.record import compared
 from recommender import open_catalog
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.climate.normals import normals_at
@@ -312,6 +313,8 @@ def main(sites: int = 510) -> int:
     print(f"  best and worst of {RUNS} runs        {max(rates):12,.0f} {min(rates):12,.0f}")
     print(f"the same by pandas apply               {row_wise:12,.0f}  ratio {fast / row_wise:8.0f}")
     print(f"the same by one DuckDB query           {by_query:12,.0f}  ratio {fast / by_query:8.1f}")
+    compared("site-variety scores a second", fast, "pandas apply, row by row", row_wise, "a second")
+    compared("site-variety scores a second", fast, "one DuckDB query", by_query, "a second")
     same = apart < 1e-5
     print(f"results {'the same' if same else 'DIFFER'}: scores apart by at most {apart:.1e}")
     return 0 if same else 1

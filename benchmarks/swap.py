@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from benchmarks.record import compared
 from recommender import open_catalog
 from recommender.catalog.catalog import Catalog
 from recommender.suitability.site import Site
@@ -124,6 +125,9 @@ def main() -> None:
     print(
         f"with pairs against best first: {exact.rounds[0] - plain.rounds[0]:+,} people served, "
         f"{exact.benefit / plain.benefit - 1:+.2%} benefit; {exact.proof}"
+    )
+    compared(
+        f"benefit of a swap of {size:,} offers", exact.benefit, "best match first", plain.benefit, "points"
     )
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:,.0f} MB")
 

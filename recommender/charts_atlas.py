@@ -86,7 +86,7 @@ def atlas_map(found: pd.DataFrame, question: str, sentence: str, paper: Paper = 
         .properties(width=int(wide * scale), height=int(high * scale), description=text)
         .configure_view(stroke=None)
     )
-    return Picture(chart, plain(sentence), _in_words(places, shown, text))
+    return Picture(chart, plain(sentence), _in_words(places, shown, text), more.strip())
 
 
 def _land(bounds: tuple[float, float, float, float], narrow: float) -> dict[str, Any]:

@@ -10,20 +10,28 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import fields
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from recommender.biology import bloom, bloom_model, bloom_parameters, ripening
 from recommender.biology.bloom_model import bud_hours, keep_bud_weather
+from recommender.climate import chill, downscaling, figures, generator, grid, heat, hourly, many
 from recommender.climate.chill import dynamic_portions
 from recommender.climate.many import build_profiles
 from recommender.climate.normals import Normals, normals_at
 from recommender.climate.profile import Profile
 from recommender.errors import BadInput
+from recommender.suitability import batch, criteria, dates, disease, track_record
 from recommender.suitability.batch import Climates, Plan, SiteFeatures, features_of, stacked
 
+_WORKED_BY = (
+    bloom, bloom_model, bloom_parameters, ripening, chill, downscaling, figures, generator, grid, heat,
+    hourly, many, batch, criteria, dates, disease, track_record,
+)  # fmt: skip
 AT_ONCE = 16
 """Sites whose hours are in memory together: some 5 MB each."""
 
@@ -41,9 +49,9 @@ def features_of_sites(
 
 def _chill_together(profiles: list[Profile]) -> None:
     hours = [bud_hours(profile) for profile in profiles]
-    chill = np.split(dynamic_portions(np.concatenate(hours), running=True), len(profiles))
-    for profile, hourly, running in zip(profiles, hours, chill, strict=True):
-        keep_bud_weather(profile, hourly, running)
+    portions = np.split(dynamic_portions(np.concatenate(hours), running=True), len(profiles))
+    for profile, of_bud_year, running in zip(profiles, hours, portions, strict=True):
+        keep_bud_weather(profile, of_bud_year, running)
 
 
 def climates_of(
@@ -83,17 +91,19 @@ def _joined(parts: list[Climates]) -> Climates:
 
 
 def key_of(ready: Plan, data_key: str, years: int, seed: int) -> str:
-    """The same where the same climates would be worked out: of the data's key, the years, and what moves
-    bloom and harvest."""
+    """The same where the same climates would be worked out: of the data's key, the years, what moves bloom
+    and harvest, and the code that works them out."""
     days = ready.days
-    figures = (
+    read = (
         days.bloom_of, days.harvest_of, days.needs.log_requirement, days.needs.need_factor,
         days.needs.error_d, days.ripe.days, days.ripe.error_d, days.ripe.window_start, days.kill10,
         days.kill90,
     )  # fmt: skip
     made = hashlib.sha256(f"{data_key} {years} {seed}".encode())
-    for figure in figures:
+    for figure in read:
         made.update(np.ascontiguousarray(figure).tobytes())
+    for module in _WORKED_BY:
+        made.update(Path(str(module.__file__)).read_bytes())
     return made.hexdigest()[:16]
 
 

@@ -79,7 +79,7 @@ def run(
     total = len(about.warming) * about.blocks
     done: list[dict[str, Any]] = []
     report(f"{total - len(todo)} of {total} parts are done", 1.0 - len(todo) / total)
-    for result in _results(atlas.path, todo, workers, scheduler):
+    for result in worked(atlas.path, todo, workers, scheduler):
         done.append(result)
         pairs = sum(each["pairs"] for each in done)
         share = (total - len(todo) + len(done)) / total
@@ -146,9 +146,10 @@ def _begin(
     return atlas, atlas.begin(about, order, ready.names), order
 
 
-def _results(
+def worked(
     folder: Path, todo: list[Part], workers: int | None, scheduler: str | None
 ) -> Iterator[dict[str, Any]]:
+    """Reports of parts as they are worked: in this process, on this machine's cores, or by a scheduler."""
     if not todo:
         return
     where = str(folder.resolve())

@@ -35,6 +35,7 @@ _SHOWN_ROWS = 200
 def page() -> None:
     """Draw the page."""
     st.title("Where does it grow?")
+    st.html('<p class="ow-lead">Every variety at very many places, worked out once and asked here.</p>')
     folder = st.text_input(
         "Folder of the atlas", value=st.session_state.get("atlas_folder", ""), placeholder="my-atlas"
     ).strip()
@@ -109,11 +110,8 @@ def _show(found: pd.DataFrame, question: str, said: str) -> None:
     from recommender.charts_atlas import atlas_map
     from recommender.outputs import csv_text
 
-    st.subheader(said)
     picture = atlas_map(found, question, said, shared.paper())
-    if picture is not None:
-        st.altair_chart(picture.chart, use_container_width=False)
-        st.caption(picture.alt_text)
+    shared.show(picture, said, to_scale=True)
     keep = [name for name in found if name not in ("site", "lat", "lon", "elevation_m")]
     st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True)
     if len(found) > _SHOWN_ROWS:

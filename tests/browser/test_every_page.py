@@ -23,6 +23,7 @@ FILLED = {
     "offer": "/offer?sold_out=apple:Discovery",
     "swap": "/swap",
     "catalog": "/catalog?variety=Conference+%28European+pear%29&variety=Champion+%28Quince%29",
+    "atlas": "/atlas",
     "about": "/about",
 }
 

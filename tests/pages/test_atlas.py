@@ -64,5 +64,5 @@ def test_the_three_questions_are_answered_with_a_table_and_a_map(folder: Path) -
     for question, said in (("where", "sound at"), ("sound", "Up to"), ("change", "2 °C warmer")):
         page = page.radio[0].set_value(question).run()
         assert not page.exception
-        assert said in page.subheader[0].value
+        assert said in words(page)
         assert len(page.dataframe) == 1
