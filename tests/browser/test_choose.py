@@ -118,7 +118,7 @@ def test_the_address_keeps_the_answers_and_they_go_along(
     page.get_by_role("heading", name="quinces").wait_for()
     assert sideways(page) == []
     page.get_by_role("link", name="Plan", exact=True).click()
-    page.get_by_label("Where will they grow?").wait_for()
+    page.get_by_role("heading", name="What shall I plant together?").wait_for()
     page.wait_for_url("**/plan?*place=Hobart*")
     page.get_by_role("link", name="Choose", exact=True).click()
     page.get_by_label("Where will it grow?").wait_for()
