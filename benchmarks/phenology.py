@@ -76,7 +76,7 @@ def plain_loop(needs: object, profile: Profile) -> np.ndarray[tuple[int, int], n
         start = bloom_model.bud_day_of(curve.heat_from, profile)
         for year in range(len(profile.year)):
             daily = bloom_model.warmth(weather.hourly[year], curve.warmth_degC, curve.steepness)
-            running = bloom_model.heat_sum(daily, weather.chill[year], curve, start)
+            running = bloom_model.heat_sum(daily, weather.chill[year], curve, weather.light, start)
             wanted = [np.exp(needs.log_requirement[variety])]
             out[variety, year] = bloom_model.day_reached(running, wanted)[0]
     return out

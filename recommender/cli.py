@@ -16,11 +16,13 @@ from collections.abc import Sequence
 import typer
 
 from recommender.commands import (
+    atlas,
     biology,
     bloom,
     build,
     climate,
     plan,
+    quality,
     rank,
     serve,
     show,
@@ -46,6 +48,7 @@ app.command("rank")(rank.command)
 app.command("plan")(plan.command)
 app.command("show")(show.command)
 app.command("sources")(sources.command)
+app.command("quality")(quality.command)
 app.command("climate")(climate.command)
 app.add_typer(swap.app, name="swap")
 app.add_typer(weather.app)
@@ -53,6 +56,7 @@ app.command("pollinators")(biology.pollinators)
 app.command("bloom")(bloom.command)
 app.command("rootstocks")(biology.rootstocks)
 app.command("warming")(warming.command)
+app.add_typer(atlas.app, name="atlas")
 app.command("build")(build.command)
 app.add_typer(stock.app, name="stock")
 app.command("validate")(validate.command)

@@ -40,9 +40,9 @@ def test_every_verdict_has_its_own_mark_and_meaning() -> None:
 
 
 def test_the_verdicts_are_those_of_the_ranking() -> None:
-    from recommender.suitability import ranking
+    from recommender.suitability import verdicts
 
-    assert ranking.VERDICTS == wording.VERDICTS
+    assert verdicts.VERDICTS == wording.VERDICTS
 
 
 @pytest.mark.parametrize(

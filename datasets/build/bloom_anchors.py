@@ -30,7 +30,8 @@ from recommender.climate.season import season_day
 class Anchor:
     """curve: the crop whose curve is borrowed; after: crop it follows, by so many days; or a usual date
     "MM-DD" at a place; error_d of that; need: chill [CP] at which it is half awake instead of the borrowed
-    one, scaled by the two crops' published needs, NaN for evergreens; warmth: (degC, 1/K) of its own."""
+    one, scaled by the two crops' published needs, NaN for evergreens; warmth: (degC, 1/K) of its own.
+    Crops with a warmth or a first date of their own do not wait for longer days."""
 
     curve: str
     error_d: float
@@ -111,14 +112,16 @@ def reference(place: tuple[float, float]) -> Profile:
 def running(curve: BudCurve, profile: Profile) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     weather = bud_weather(profile)
     daily = warmth(weather.hourly, curve.warmth_degC, curve.steepness)
-    return heat_sum(daily, weather.chill, curve, bud_day_of(curve.heat_from, profile))
+    return heat_sum(daily, weather.chill, curve, weather.light, bud_day_of(curve.heat_from, profile))
 
 
 def curve_of(anchor: Anchor, borrowed: BudCurve, ratio: float) -> BudCurve:
     """The borrowed curve with the crop's own chill need (scaled by `ratio` where none is named)."""
     need = borrowed.chill_portions * ratio if anchor.need is None else anchor.need
     base, steep = anchor.warmth or (borrowed.warmth_degC, borrowed.steepness)
-    return BudCurve(need, borrowed.chill_width, borrowed.extra, base, steep, anchor.heat_from)
+    waits = anchor.warmth is None and not anchor.heat_from
+    light_h = borrowed.light_h if waits else NEVER
+    return BudCurve(need, borrowed.chill_width, borrowed.extra, base, steep, anchor.heat_from, light_h)
 
 
 def log_requirement(

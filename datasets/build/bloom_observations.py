@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.biology.bloom_model import BUDS_FROM
+from recommender.biology.bloom_model import BUDS_FROM, light
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.catalog.catalog import Catalog
 from recommender.climate.chill import dynamic_portions
@@ -52,8 +52,9 @@ LABELS = {
 @dataclass(frozen=True, eq=False)
 class Observed:
     """Blooms of one crop: season (N,) indexes hourly (S, 300, 24) [degC], chill (S, 300) [CP] and mean
-    (S, 300) [degC]; day (N,) of the bud year; place, year, label, variety (catalog name or "") (N,);
-    weight (N,); published (N,) chill need of the variety [CP], NaN where unknown; usual: the crop's [CP]."""
+    (S, 300) [degC]; light (S, 300) [h]; day (N,) of the bud year; place, year, label, variety (catalog name
+    or "") (N,); weight (N,); published (N,) chill need of the variety [CP], NaN where unknown; usual: the
+    crop's [CP]."""
 
     crop: str
     frame: pd.DataFrame
@@ -61,6 +62,7 @@ class Observed:
     hourly: NDArray[np.float32]
     chill: Floats
     mean: Floats
+    light: Floats
     day: NDArray[np.intp]
     weight: Floats
     published: Floats
@@ -119,6 +121,7 @@ def observed(folder: Path, catalog: Catalog) -> dict[str, Observed]:
     traits = catalog.traits()
     traits = traits.assign(needed=portions_needed(traits))
     crops = catalog.crops().set_index("crop")
+    doy = season_days_of_year("north")[FIRST : FIRST + DAYS]
     out = {}
     for crop, part in rows.groupby("crop"):
         frame = part.reset_index(drop=True)
@@ -141,6 +144,7 @@ def observed(folder: Path, catalog: Catalog) -> dict[str, Observed]:
             np.stack([weather[key][0] for key in seasons]).astype(np.float32),
             np.stack([weather[key][1] for key in seasons]),
             np.stack([weather[key][2] for key in seasons]),
+            np.stack([light(LATITUDES[place], doy) for place, _ in seasons]),
             frame["day"].to_numpy(dtype=np.intp),
             np.where(frame["comment"].notna(), 0.5, 1.0),
             published,

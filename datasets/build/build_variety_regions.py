@@ -92,7 +92,7 @@ def regions_of_varieties() -> pd.DataFrame:
     table = pd.read_csv(DATASETS / "build" / "institution_places.csv", dtype=str)
     institutions = [
         (re.compile(r"(?<![a-z])(?:" + pattern + ")"), place)
-        for pattern, place in table.itertuples(index=False)
+        for pattern, place in table[["pattern", "place"]].itertuples(index=False)
     ]
     by_source = {
         str(source["source_id"]): place_of_source(source, institutions) for _, source in sources.iterrows()

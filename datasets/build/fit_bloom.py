@@ -5,7 +5,7 @@
 DIR holds bloom_observations.csv and daily_weather/ (open data, doi 10.60507/FK2/MZIELI). Written are
 bloom_parameters.csv, bloom_varieties.csv and bloom_scores.csv in datasets/. Method page: docs/bloom.md.
 
-Each crop has a curve of five parameters, a requirement, and an effect for every variety (logarithms). Effects
+Each crop has a curve of six parameters, a requirement, and an effect for every variety (logarithms). Effects
 are shrunk towards the crop. The curves are fitted twice: first alone, then drawn towards the mean curve of
 all crops, and their chill need towards the published one. Differences in days are weighed robustly, and how
 well one place foretells the other counts half as much as the fit itself.
@@ -14,7 +14,7 @@ well one place foretells the other counts half as much as the fit itself.
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from recommender import open_catalog
-from recommender.biology.bloom_model import BudCurve, day_reached, wakefulness, warmth
+from recommender.biology.bloom_model import BudCurve, day_reached, heat_sum, warmth
 from recommender.biology.bloom_parameters import NEED_POWER, NEED_RATIO_RANGE, NEED_STEP
+from recommender.catalog.catalog import Catalog
 from recommender.catalog.package import datasets_folder
 
 Floats = NDArray[np.float64]
@@ -34,21 +35,29 @@ SEED = 20261125
 YEAR_FOLDS, VARIETY_FOLDS, BLOCK_YEARS = 6, 6, 2
 ROBUST_DAYS, SCALE_DAYS = 6.0, 5.0
 # Prior of a curve fitted alone: chill need [CP] about the published one, log width, warmth, log steepness,
-# log extra.
-ALONE = np.array([np.nan, np.log(6.5), 15.5, np.log(0.27), np.log(0.7)])
-ALONE_SD = np.array([15.0, 0.35, 2.0, 0.3, 0.6])
-TOGETHER_SD = np.array([15.0, 0.25, 1.5, 0.2, 0.4])
+# log extra, light [h].
+ALONE = np.array([np.nan, np.log(6.5), 15.5, np.log(0.27), np.log(0.7), 5.5])
+ALONE_SD = np.array([15.0, 0.35, 2.0, 0.3, 0.6, 0.5])
+TOGETHER_SD = np.array([15.0, 0.25, 1.5, 0.2, 0.4, 0.25])
 NEED_CEILING = 75.0
-STEPS = [0.02, 0.03, 0.02, 0.03, 0.1]
+# The least spread of a crop's varieties that is believed [d]; so many observed varieties tell it alone:
+# published offsets of different places, some of them short of chill, spread too far.
+LEAST_SPREAD_d = 3.0
+MANY_VARIETIES = 20
+STEPS = [0.02, 0.03, 0.02, 0.03, 0.1, 0.02]
 
 
-@dataclass(frozen=True)
-class Fit:
-    theta: Floats
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """mean: log requirement of the middle variety; slope: its growth a day about bloom [1/d]; within: sd of
+    the log about a variety's own; between_d: sd of varieties [d]; varieties: by label, with variety,
+    effect_log, effect_d, error_d, observations, places."""
+
     mean: float
-    effects: dict[str, float]
+    slope: float
     within: float
-    between: float
+    between_d: float
+    varieties: pd.DataFrame
 
 
 class Crop:
@@ -65,13 +74,10 @@ class Crop:
 
     def sums(self, theta: Floats) -> Floats:
         """Running heat sums (groups, seasons, days)."""
-        need, width, base, steep, extra = theta
-        daily = warmth(self.data.hourly, base, float(np.exp(steep)))
-        curves = [
-            BudCurve(need * f, float(np.exp(width)), float(np.exp(extra)), base, float(np.exp(steep)))
-            for f in self.factors
-        ]
-        return np.stack([np.cumsum(daily * wakefulness(self.data.chill, curve), axis=1) for curve in curves])
+        curve, data = bud_curve(theta), self.data
+        daily = warmth(data.hourly, curve.warmth_degC, curve.steepness)
+        curves = [replace(curve, chill_portions=curve.chill_portions * factor) for factor in self.factors]
+        return np.stack([heat_sum(daily, data.chill, each, data.light) for each in curves])
 
     def log_at_bloom(self, sums: Floats) -> Floats:
         return np.log(np.maximum(sums[self.group, self.data.season, self.data.day], 1e-9))
@@ -98,6 +104,28 @@ class Crop:
         effects = {str(name): float(effect) for name, effect in shrunk.items()}
         return mean, effects, within, float(between**0.5)
 
+    def standing(self, theta: Floats, rows: NDArray[np.intp]) -> Standing:
+        """The crop's middle and where the varieties of the rows stand in it."""
+        sums, data = self.sums(theta), self.data
+        logs = self.log_at_bloom(sums)
+        mean, shrunk, within, between = self.levels(logs, rows)
+        group, season, day = self.group[rows], data.season[rows], data.day[rows]
+        after = sums[group, season, np.minimum(day + 3, sums.shape[2] - 1)]
+        before = np.maximum(sums[group, season, day - 3], 1e-9)
+        slope = float(np.median(np.log(after) - np.log(before)) / 6.0)
+        parts = data.frame.iloc[rows].groupby("label")
+        table = pd.DataFrame(
+            {
+                "variety": parts["variety"].first(),
+                "observations": parts.size(),
+                "places": parts["place"].nunique(),
+            }
+        )
+        table["effect_log"] = table.index.map(shrunk)
+        table["effect_d"] = table["effect_log"] / slope
+        table["error_d"] = 1.0 / np.sqrt(table["observations"] / within**2 + 1.0 / between**2) / slope
+        return Standing(mean, slope, within, between / slope, table)
+
     def errors(self, theta: Floats, train: NDArray[np.intp], test: NDArray[np.intp]) -> Floats:
         """Predicted less observed day of the test rows [d], levels from the training rows."""
         sums = self.sums(theta)
@@ -121,15 +149,15 @@ class Crop:
                     parts.append(self._residuals(sums, logs, rows[~here], rows[here], share))
             return np.concatenate([*parts, (theta - centre) / sd / np.sqrt(seasons)])
 
-        low = [5.0, np.log(4.0), 8.0, np.log(0.1), np.log(0.05)]
-        high = [85.0, np.log(20.0), 22.0, np.log(0.6), np.log(4.0)]
+        low = [5.0, np.log(4.0), 8.0, np.log(0.1), np.log(0.05), 4.5]
+        high = [85.0, np.log(20.0), 22.0, np.log(0.6), np.log(4.0), 7.0]
         start = np.clip(start, np.add(low, 1e-3), np.subtract(high, 1e-3))
         return np.asarray(
             least_squares(
                 residuals,
                 start,
                 bounds=(low, high),
-                x_scale=[8, 0.3, 2, 0.25, 0.5],
+                x_scale=[8, 0.3, 2, 0.25, 0.5, 0.3],
                 diff_step=STEPS,
                 max_nfev=12,
             ).x
@@ -181,7 +209,23 @@ def bud_curve(theta: Floats) -> BudCurve:
         float(np.exp(theta[4])),
         float(theta[2]),
         float(np.exp(theta[3])),
+        light_h=float(theta[5]),
     )
+
+
+def offset_spread(catalog: Catalog, crop: str) -> float:
+    """Spread of the crop's published bloom offsets, of the middle four fifths as if normal [d]."""
+    traits = catalog.traits()
+    offsets = traits.loc[traits["crop"] == crop, "bloom_offset"].dropna()
+    if len(offsets) < 8:
+        return LEAST_SPREAD_d
+    return max(float(offsets.quantile(0.9) - offsets.quantile(0.1)) / 2.563, LEAST_SPREAD_d)
+
+
+def variety_sd(standing: Standing, published_d: float) -> float:
+    """Spread of varieties about the crop's middle [d]; published_d: that of the published offsets."""
+    wider = LEAST_SPREAD_d if len(standing.varieties) >= MANY_VARIETIES else published_d
+    return max(standing.between_d, wider)
 
 
 def main() -> None:
@@ -199,7 +243,9 @@ def main() -> None:
     crops = {name: Crop(data) for name, data in observed(asked.observations, catalog).items()}
     everything = {name: np.arange(len(crop.label)) for name, crop in crops.items()}
     curves = fit_all(crops, everything, None)
-    table, folds = (None, None) if asked.keep_scores else scores(crops, curves)
+    table, folds = (None, None) if asked.keep_scores else scores(crops, curves, catalog)
+    if table is not None:
+        print(table.round(2).to_string(index=False))
     write(datasets_folder(), catalog, crops, curves, table, folds, asked.observations)
 
 

@@ -2,7 +2,8 @@
 
 In comes the catalog; out goes one row a criterion: weight set by hand, learned, and used. Learned weights are
 used only if, on regions left out of the fit, their mean AUC is higher and no fewer explicit pairs stand in
-order. The errors of both go to score_weights.json beside it.
+order. The errors of both go to score_weights.json beside it, and what `orchardwright validate` measures of
+the weights that ship to docs/validation.md and docs/validation.svg.
 
     python datasets/build/fit_weights.py
 """
@@ -18,7 +19,10 @@ import pandas as pd
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 from recommender import open_catalog  # noqa: E402
-from recommender.suitability.agreement import fitted, summary_row  # noqa: E402
+from recommender.files import write_whole  # noqa: E402
+from recommender.suitability.agreement import fitted, report, summary_row  # noqa: E402
+from recommender.suitability.agreement_page import draw, write_page  # noqa: E402
+from recommender.suitability.track_record import kernel_of  # noqa: E402
 from recommender.suitability.validation import Validation  # noqa: E402
 from recommender.suitability.weights import HAND, Weights  # noqa: E402
 
@@ -26,28 +30,20 @@ TARGET = ROOT / "datasets" / "score_weights.csv"
 
 
 def listed(weights: Weights) -> dict[tuple[str, str], float]:
-    """(part, term) -> weight."""
+    """(part, term) -> weight; the kernel beside them, by hand where the weights name none."""
     return {
         **{("power", name): value for name, value in weights.powers.items()},
         ("record", "rating"): weights.rating,
         **{("record", name): value for name, value in weights.record.items()},
+        **{("kernel", name): value for name, value in kernel_of(weights).by_name().items()},
     }
 
 
-def put(path: Path, text: str) -> None:
-    """Write a file in one step."""
-    partial = path.with_name(path.name + ".partial")
-    partial.write_text(text, encoding="utf-8")
-    partial.replace(path)
-
-
-def main() -> int:
-    """Fit, compare, write."""
-    validation = Validation(open_catalog())
-    weights, final = fitted(validation)
+def write(validation: Validation, weights: list[Weights], final: Weights) -> dict[str, object]:
+    """Compare the weights fitted elsewhere with those set by hand, and write both and which are used."""
     cases = validation.cases()
-    learned = summary_row(validation, cases, validation.scores(lambda index: weights[index]))
-    hand = summary_row(validation, cases, validation.scores(lambda _: HAND))
+    learned = summary_row(validation, cases, validation.scores(weights))
+    hand = summary_row(validation, cases, validation.scores([HAND] * len(weights)))
     better = learned["auc"] > hand["auc"] and learned["pairs_in_order"] >= hand["pairs_in_order"]
     frame = pd.DataFrame(
         [
@@ -57,10 +53,23 @@ def main() -> int:
         columns=["term", "part", "hand", "learned"],
     )
     frame["used"] = frame["learned" if better else "hand"]
-    put(TARGET, frame.sort_values(["part", "term"]).to_csv(index=False, lineterminator="\n"))
-    errors = {"used": "learned" if better else "hand", "learned": learned, "hand": hand}
-    put(TARGET.with_suffix(".json"), json.dumps(errors, indent=1) + "\n")
+    errors: dict[str, object] = {"used": "learned" if better else "hand", "learned": learned, "hand": hand}
+    write_whole(TARGET, frame.sort_values(["part", "term"]).to_csv(index=False, lineterminator="\n"))
+    write_whole(TARGET.with_suffix(".json"), json.dumps(errors, indent=1) + "\n")
     sys.stdout.write(f"{json.dumps(errors, indent=1)}\n{frame.to_string(index=False)}\n")
+    return errors
+
+
+def main() -> int:
+    """Fit, compare, write; then the page and plot that say how well they do."""
+    validation = Validation(open_catalog())
+    fits = fitted(validation)
+    write(validation, *fits)
+    # The weights just written are those the page is about.
+    validation.catalog = open_catalog()
+    found = report(validation, fits=fits)
+    write_page(validation, found, fits, ROOT / "docs" / "validation.md")
+    draw(found, ROOT / "docs" / "validation.svg")
     return 0
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from bloom_anchors import ANCHORS, curve_of, log_requirement
 from bloom_observations import FIRST, portions_needed
-from fit_bloom import Crop, bud_curve
+from fit_bloom import Crop, bud_curve, offset_spread, variety_sd
 from numpy.typing import NDArray
 
 from recommender.biology.bloom_model import BudCurve
@@ -25,8 +25,8 @@ SOURCE, COMMON_PRACTICE = "adamedor-2024", "memory"
 LENGTH_AT_degC = 12.0
 # Where nobody has dated the ends of bloom, it lasts about a fortnight, a third of it before full bloom.
 USUAL_LENGTH_d, USUAL_BEFORE = 14.0, 0.35
-# Spread of varieties where neither observations nor offsets tell, and the least that is believed [d].
-USUAL_SPREAD_d, LEAST_SPREAD_d = 5.0, 3.0
+# Spread of varieties where neither observations nor offsets tell [d].
+USUAL_SPREAD_d = 5.0
 # Error of the mean date of a crop at a new place when it was fitted at one place, if no score is at hand [d].
 PLACE_ERROR_d = 6.0
 
@@ -68,18 +68,9 @@ def bloom_lengths(
 
 
 def jackknife(folds: Floats) -> Floats:
-    """Standard errors (5,) from the curves fitted without each of the folds (folds, 5)."""
+    """Standard errors (6,) from the curves fitted without each of the folds (folds, 6)."""
     k = len(folds)
     return np.asarray(np.sqrt((k - 1) / k * ((folds - folds.mean(axis=0)) ** 2).sum(axis=0)))
-
-
-def offset_spread(catalog: Catalog, crop: str) -> float:
-    """Spread of the crop's published bloom offsets, of the middle four fifths as if normal [d]."""
-    traits = catalog.traits()
-    offsets = traits.loc[traits["crop"] == crop, "bloom_offset"].dropna()
-    if len(offsets) < 8:
-        return LEAST_SPREAD_d
-    return max(float(offsets.quantile(0.9) - offsets.quantile(0.1)) / 2.563, LEAST_SPREAD_d)
 
 
 def usual_need(catalog: Catalog, crop: str) -> float:
@@ -109,20 +100,15 @@ def write(
     scores = pd.read_csv(folder / "bloom_scores.csv")
     lengths, response, length_sd = bloom_lengths(crops, observations)
     print(f"Log length of bloom changes by {response:.3f} per kelvin (sd {length_sd:.2f})")
-    place_bias = scores[scores["left_out"] == "place"]["bias_d"]
+    place_bias = scores[scores["left_out"] == "place, variety known"]["bias_d"]
     place_error = float(np.sqrt((place_bias**2).mean())) if len(place_bias) else PLACE_ERROR_d
     kept = folder / "bloom_parameters.csv"
     old = pd.read_csv(kept).set_index("crop") if kept.exists() else None
     rows, effects, fitted = [], [], {}
     for name, crop in crops.items():
         theta, data = curves[name], crop.data
-        sums = crop.sums(theta)
-        logs = crop.log_at_bloom(sums)
-        mean, shrunk, within, between = crop.levels(logs, np.arange(len(logs)))
-        near = np.log(sums[crop.group, data.season, np.minimum(data.day + 3, sums.shape[2] - 1)]) - np.log(
-            np.maximum(sums[crop.group, data.season, data.day - 3], 1e-9)
-        )
-        slope = float(np.median(near) / 6.0)
+        standing = crop.standing(theta, np.arange(len(crop.label)))
+        mean, slope = standing.mean, standing.slope
         fitted[name] = (bud_curve(theta), mean, slope)
         years = scores[
             (scores["crop"] == name) & (scores["left_out"] == "years") & (scores["which"] == "all places")
@@ -137,6 +123,7 @@ def write(
                     errors[3],
                     errors[4] / np.exp(theta[3]),
                     errors[2] / np.exp(theta[4]),
+                    errors[5],
                 ]
             )
         n_places = len(np.unique(crop.place))
@@ -145,14 +132,14 @@ def write(
             _parameters(name, name, fitted[name][0], errors, mean, slope)
             | {
                 "usual_need_portions": data.usual,
-                "log_requirement_se": within / np.sqrt(len(np.unique(data.season))),
-                "variety_sd_d": max(between / slope, offset_spread(catalog, name)),
+                "log_requirement_se": standing.within / np.sqrt(len(np.unique(data.season))),
+                "variety_sd_d": variety_sd(standing, offset_spread(catalog, name)),
                 "process_error_d": float(years["rmse_d"].iloc[0]),
                 "place_error_d": place_error / np.sqrt(n_places),
                 "length_d": length,
                 "length_before": before,
                 "length_per_K": response,
-                "observations": len(logs),
+                "observations": len(crop.label),
                 "places": n_places,
                 "years": len(np.unique(data.season)),
                 "basis": "computed",
@@ -162,24 +149,11 @@ def write(
         )
         of_season = data.frame.groupby(["place", "year"])["day"].transform("median")
         ahead = (data.frame["day"] - of_season).groupby(data.frame["label"]).mean()
-        for label, part in data.frame.groupby("label"):
-            n = len(part)
-            sd = 1.0 / np.sqrt(n / within**2 + 1.0 / between**2)
-            variety = part["variety"].iloc[0]
-            effects.append(
-                (
-                    name,
-                    label,
-                    variety,
-                    shrunk[str(label)],
-                    shrunk[str(label)] / slope,
-                    ahead[label],
-                    sd / slope,
-                    n,
-                    part["place"].nunique(),
-                    SOURCE,
-                )
+        effects.append(
+            standing.varieties.assign(crop=name, observed_d=ahead, source_id=SOURCE).reset_index(
+                names="label"
             )
+        )
     for name, anchor in ANCHORS.items():
         borrowed, _, _ = fitted[anchor.curve]
         base: Any = next(row for row in rows if row["crop"] == anchor.curve)
@@ -221,19 +195,19 @@ def write(
         "source_id",
     ]
     _save(
-        pd.DataFrame(effects, columns=columns).sort_values(["crop", "label"]).round(4),
+        pd.concat(effects)[columns].sort_values(["crop", "label"]).round(4),
         folder / "bloom_varieties.csv",
     )
 
 
-_CURVE = ("chill_portions", "chill_width_portions", "extra", "warmth_degC", "steepness_per_K")
+_CURVE = ("chill_portions", "chill_width_portions", "extra", "warmth_degC", "steepness_per_K", "light_h")
 
 
 def _parameters(
     crop: str, curve_of_crop: str, curve: BudCurve, errors: Floats | None, mean: float, slope: float
 ) -> dict[str, object]:
     """Curve and its standard errors; those of logarithms turned into the parameter's own unit."""
-    need, width, base, steep, extra = (np.nan,) * 5 if errors is None else errors
+    need, width, base, steep, extra, light_h = (np.nan,) * 6 if errors is None else errors
     return {
         "crop": crop,
         "curve_of": curve_of_crop,
@@ -247,6 +221,8 @@ def _parameters(
         "warmth_degC_se": base,
         "steepness_per_K": curve.steepness,
         "steepness_per_K_se": steep * curve.steepness,
+        "light_h": curve.light_h,
+        "light_h_se": light_h,
         "heat_from": curve.heat_from,
         "log_requirement": mean,
         "log_requirement_per_day": slope,

@@ -95,7 +95,7 @@ def groups(needs: BloomNeeds, profile: Profile, parameters: BloomParameters) -> 
         kind = (curve.warmth_degC, curve.steepness)
         if kind not in warm:
             warm[kind] = warmth(weather.hourly, *kind)
-        sums = heat_sum(warm[kind], weather.chill, curve, bud_day_of(curve.heat_from, profile))
+        sums = heat_sum(warm[kind], weather.chill, curve, weather.light, bud_day_of(curve.heat_from, profile))
         yield Group(order[bounds[index] : bounds[index + 1]], sums)
 
 
@@ -115,9 +115,7 @@ def full_bloom(
     first = bud_weather(profile).first_day
     day = np.empty((len(needs), len(profile.year)))
     for group in groups(needs, profile, parameters):
-        wanted = np.exp(needs.log_requirement[group.rows])
-        for year, running in enumerate(group.sums):
-            day[group.rows, year] = day_reached(running, wanted)
+        day[group.rows] = day_reached(group.sums, np.exp(needs.log_requirement[group.rows]))
     return day + first
 
 
@@ -133,10 +131,9 @@ def bloom_length_days(
 
     Bloom is short in warm weather and long in cool; a tree short of chill straggles.
     """
-    rows = pd.DataFrame([parameters.row(name) for name in pd.unique(needs.crop)], index=pd.unique(needs.crop))
     at_12, before, per_kelvin = (
-        rows[name].reindex(needs.crop).to_numpy(dtype=np.float64)[:, None]
-        for name in ("length_d", "length_before", "length_per_K")
+        column[:, None]
+        for column in parameters.columns(needs.crop, ("length_d", "length_before", "length_per_K"))
     )
     mean = (profile.tmin + profile.tmax) / 2.0
     summed = np.pad(mean.cumsum(axis=1), ((0, 0), (1, 0)))

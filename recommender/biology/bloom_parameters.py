@@ -10,7 +10,7 @@ Method page: docs/bloom.md.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -71,8 +71,32 @@ class BloomParameters:
         borrowed["note"] = "crop not described; curve of the apple"
         return borrowed
 
+    @cached_property
+    def _curves(self) -> dict[tuple[str, float], BudCurve]:
+        return {}
+
     def curve(self, crop: str, need_factor: float = 1.0) -> BudCurve:
         """The crop's curve, its chill need times a factor."""
+        key = (crop, need_factor)
+        if key not in self._curves:
+            self._curves[key] = self._curve(crop, need_factor)
+        return self._curves[key]
+
+    def columns(self, crop: Texts, names: tuple[str, ...]) -> list[Floats]:
+        """Parameters (V,) of the crop of each variety."""
+        codes, uniques = pd.factorize(crop)
+        table = self._tables.get((*uniques, *names))
+        if table is None:
+            rows = pd.DataFrame([self.row(name) for name in uniques])
+            table = rows[list(names)].to_numpy(dtype=np.float64)
+            self._tables[(*uniques, *names)] = table
+        return list(table[codes].T)
+
+    @cached_property
+    def _tables(self) -> dict[tuple[str, ...], Floats]:
+        return {}
+
+    def _curve(self, crop: str, need_factor: float) -> BudCurve:
         row = self.row(crop)
         return BudCurve(
             float(row["chill_portions"]) * need_factor,
@@ -81,6 +105,7 @@ class BloomParameters:
             float(row["warmth_degC"]),
             float(row["steepness_per_K"]),
             row["heat_from"] if isinstance(row["heat_from"], str) else "",
+            float(row["light_h"]),
         )
 
 
@@ -93,7 +118,7 @@ def load_bloom_parameters(folder: Path | None = None) -> BloomParameters:
 def _loaded(folder: Path) -> BloomParameters:
     frames = []
     wanted = {
-        "bloom_parameters.csv": {"crop", "chill_portions", "log_requirement", "process_error_d"},
+        "bloom_parameters.csv": {"crop", "chill_portions", "light_h", "log_requirement", "process_error_d"},
         "bloom_varieties.csv": {"crop", "variety", "effect_d", "error_d"},
     }
     for name, columns in wanted.items():

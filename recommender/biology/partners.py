@@ -21,6 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 from recommender.biology.bloom import Bloom, bloom
 from recommender.biology.bloom_order import TWO_TIMES_CROPS
 from recommender.biology.bloom_overlap import overlap_days
+from recommender.biology.crosses import crop_crosses
+from recommender.biology.fertility import IS_FEMALE, NEEDED, NEEDS
 from recommender.biology.pollination import catalog_matrix
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.reasons_pollination import REASONS
@@ -35,6 +37,8 @@ Name = tuple[str, str]
 
 NO_DAYS = (*TWO_TIMES_CROPS, "fig")
 """Crops of which one date of bloom does not say when pollen meets flowers; no shared days are given."""
+
+NEEDS_MALE = "needed, a male one"
 
 LIKELY = 0.75
 _SAME_CLONE = np.array([name.startswith(("self-", "sport-")) for name in REASONS])
@@ -61,6 +65,59 @@ def shared_days_at(crop: ArrayLike, blooms: Bloom, one: ArrayLike, other: ArrayL
     days[silent[rows], :] = np.nan
     days[:, silent[columns]] = np.nan
     return days
+
+
+def site_overlap(catalog: Catalog, blooms: Bloom) -> NDArray[np.float32]:
+    """Expected shared days of bloom (V, V) [d] of every two varieties, in the order of the traits.
+
+    blooms: of all rows of the traits, at the site. NaN between crops that do not cross, and where dates do
+    not tell (`NO_DAYS`).
+    """
+    crop = catalog.traits()["crop"].to_numpy(dtype=object)
+    out = np.full((len(crop), len(crop)), np.nan, dtype=np.float32)
+    for bears, gives in crop_crosses(catalog.crops()):
+        if bears not in NO_DAYS and gives not in NO_DAYS:
+            trees, donors = np.flatnonzero(crop == bears), np.flatnonzero(crop == gives)
+            out[np.ix_(trees, donors)] = overlap_days(blooms, trees, donors)[0]
+    return out
+
+
+def site_matrix(catalog: Catalog, profile: Profile, blooms: Bloom | None = None) -> PollinationMatrix:
+    """The matrix of every variety with the days of bloom expected to be shared at a site.
+
+    blooms: of all rows of the traits at the site, if at hand.
+    """
+    blooms = blooms or bloom(catalog.traits(), profile)
+    return catalog_matrix(catalog, overlap_days=site_overlap(catalog, blooms))
+
+
+def matrix_among(catalog: Catalog, keys: Sequence[Name], profile: Profile | None = None) -> PollinationMatrix:
+    """The matrix of the named varieties alone, in their order; with a profile, shared days of bloom are the
+    site's, else those published. Raises UnknownName."""
+    crops = {crop for crop, _ in keys}
+    plain = catalog_matrix(catalog, crops)
+    rows = [plain.position(*key) for key in keys]
+    if profile is None:
+        return plain.take(rows)
+    traits = catalog.traits().set_index(["crop", "variety"])
+    traits = traits.loc[pd.MultiIndex.from_frame(plain.index)].reset_index()
+    each = np.arange(len(rows))
+    blooms = bloom(traits, profile).taken(np.array(rows, dtype=np.intp))
+    known = np.full((len(plain), len(plain)), np.nan)
+    known[np.ix_(rows, rows)] = shared_days_at([crop for crop, _ in keys], blooms, each, each)
+    return catalog_matrix(catalog, crops, overlap_days=known).take(rows)
+
+
+def partner_need(catalog: Catalog, crop: str, variety: str) -> str:
+    """Whether a variety needs a pollen partner: one of `fertility.NEEDS`, or `NEEDS_MALE`.
+
+    As the matrix has it, which is what reasons, plans and tables go by. Raises UnknownName.
+    """
+    matrix = whole_matrix(catalog)
+    here = matrix.position(crop, variety)
+    if matrix.need[here] == NEEDED and matrix.own["self"].iloc[here] == IS_FEMALE:
+        return NEEDS_MALE
+    return NEEDS[matrix.need[here]]
 
 
 def pollinators_of(catalog: Catalog, own: Name, donors: Sequence[Name] = ()) -> Found:

@@ -2,12 +2,14 @@
 
 In: an open catalog, frames by name, and a key of the code that made them. Out: the same tables, read back.
 The file bears the name of the catalog file and the key, so that neither other data nor other code is served
-an old table; it is written beside and put in place whole.
+an old table; it is written beside and put in place whole, under a lock, so that two processes make it once.
+A damaged file is noticed by its digest and made again.
 """
 
 from __future__ import annotations
 
 import tempfile
+import warnings
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +18,7 @@ import duckdb
 import pandas as pd
 import pyarrow as pa
 
+from recommender.catalog.store import LOCK_TIMEOUT_S, CatalogNotice, digest_of, state_of
 from recommender.errors import StorageFault, UnknownName
 
 if TYPE_CHECKING:
@@ -30,23 +33,33 @@ def derived_path(catalog: Catalog, name: str, key: str) -> Path:
 def derived_tables(
     catalog: Catalog, name: str, key: str, make: Callable[[], Mapping[str, pd.DataFrame]]
 ) -> Path:
-    """The file of the derived tables; made by `make` if there is none yet, and older ones removed.
+    """The file of the derived tables; made by `make` if there is none or a damaged one; older ones go.
 
     Raises StorageFault where it cannot be written; what was there before stays.
     """
+    from filelock import FileLock, Timeout
+
     path = derived_path(catalog, name, key)
-    if path.is_file():
+    if state_of(path) == "sound":
         return path
-    frames = make()
+    lock = FileLock(path.with_name(f"{name}.lock"), timeout=LOCK_TIMEOUT_S)
     try:
-        with tempfile.TemporaryDirectory(prefix=".derived-", dir=path.parent) as folder:
-            made = Path(folder) / path.name
-            with duckdb.connect(str(made)) as connection:
-                for table, frame in frames.items():
-                    connection.register("incoming", pa.Table.from_pandas(frame, preserve_index=False))
-                    connection.execute(f'CREATE TABLE "{table}" AS SELECT * FROM incoming')
-                    connection.unregister("incoming")
-            made.replace(path)
+        with lock:
+            state = state_of(path)
+            if state == "damaged":
+                warnings.warn(
+                    f"The file of the {name} tables was damaged or half written and is made again ({path}).",
+                    CatalogNotice,
+                    stacklevel=2,
+                )
+            if state != "sound":
+                _write(path, make())
+    except Timeout as problem:
+        raise StorageFault(
+            f"Another process has been making the {name} tables for five minutes",
+            where=str(path.parent),
+            remedy="End that process, then try again",
+        ) from problem
     except (OSError, duckdb.Error) as problem:
         raise StorageFault(
             f"The {name} tables could not be written ({' '.join(str(problem).split())[:200]})",
@@ -55,8 +68,23 @@ def derived_tables(
         ) from problem
     for old in path.parent.glob(f"{catalog.path.stem}.{name}-*.duckdb"):
         if old != path:
+            old.with_suffix(".digest").unlink(missing_ok=True)
             old.unlink(missing_ok=True)
     return path
+
+
+def _write(path: Path, frames: Mapping[str, pd.DataFrame]) -> None:
+    """Write the tables beside `path`, then put digest and file in place."""
+    with tempfile.TemporaryDirectory(prefix=".derived-", dir=path.parent) as folder:
+        made, digest = Path(folder) / path.name, Path(folder) / "digest"
+        with duckdb.connect(str(made)) as connection:
+            for table, frame in frames.items():
+                connection.register("incoming", pa.Table.from_pandas(frame, preserve_index=False))
+                connection.execute(f'CREATE TABLE "{table}" AS SELECT * FROM incoming')
+                connection.unregister("incoming")
+        digest.write_text(digest_of(made) + "\n", encoding="ascii")
+        digest.replace(path.with_suffix(".digest"))
+        made.replace(path)
 
 
 def read_derived(path: Path, table: str) -> pd.DataFrame:

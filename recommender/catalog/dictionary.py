@@ -27,6 +27,23 @@ values join them with `|`. Temperatures are in degrees Celsius, lengths in metre
 (MM-DD).
 """
 
+DERIVED = """## Tables made from these
+
+Beside the catalog file lie tables worked out from it (`recommender/catalog/derived.py`; docs/pollination.md).
+They are made when first asked for and again when data or code change; `site` needs a climate.
+
+| file | table | one row | columns |
+|---|---|---|---|
+| `pollination` | `pollination` | an ordered pair of varieties whose crops cross | `female_crop`, `female`, \
+`male_crop`, `male`, `result`, `reason` (its short name), `standing`, `overlap_days` (published bloom) [d] |
+| `pollination` | `pollination_need` | a variety | `crop`, `variety`, `need`, `need_standing` |
+| `pollination` | `pollination_findings` | a fault in the evidence | `file`, `row`, `crop`, `variety`, \
+`severity`, `what`, `remedy` |
+| `site` | `pollination` | as above | as above; `overlap_days` are those expected at the site |
+| `site` | `bloom` | a variety | `crop`, `variety`, `early`, `middle`, `late` (MM-DD) and their `_day` of \
+the season, `start_day`, `end_day`, `error_days`, `short_of_chill`, `told_by`, `standing` |
+"""
+
 
 def data_dictionary(folder: Path | None = None) -> str:
     """The dictionary of the data package in `folder` as Markdown."""
@@ -37,6 +54,7 @@ def data_dictionary(folder: Path | None = None) -> str:
     parts = [HEAD]
     for resource in descriptor["resources"]:
         parts.append(_table(resource, rows.get(resource["name"].replace("-", "_"))))
+    parts.append(DERIVED)
     parts.append(_traits(package["trait_vocabulary"], package["traits"]["trait"].value_counts()))
     return "\n".join(parts)
 

@@ -95,7 +95,7 @@ def state_of(path: Path) -> str:
     except (OSError, UnicodeDecodeError):
         stated = ""
     try:
-        actual = _digest(path)
+        actual = digest_of(path)
     except FileNotFoundError:
         return "absent"
     except OSError:
@@ -110,7 +110,7 @@ class _NotWritableError(Exception):
 def _file_name(folder: Path) -> str:
     whose = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:8]
     estimates = folder / "estimates.parquet"
-    guessed = _digest(estimates) if estimates.is_file() else ""
+    guessed = digest_of(estimates) if estimates.is_file() else ""
     made_of = f"{content_key(folder)}\0{guessed}\0{SCHEMA_VERSION}\0{code_key()}"
     key = hashlib.sha256(made_of.encode()).hexdigest()[:16]
     return f"catalog-{whose}-{key}.duckdb"
@@ -125,7 +125,8 @@ def code_key() -> str:
     return digest.hexdigest()
 
 
-def _digest(path: Path) -> str:
+def digest_of(path: Path) -> str:
+    """Digest of a file, as it stands in the .digest beside it."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "blake2b").hexdigest()
 
@@ -183,7 +184,7 @@ def _write(path: Path, folder: Path, progress: Progress | None) -> None:
     try:
         build_database(temporary, folder, SCHEMA_VERSION, progress)
         _sync(temporary)
-        digest.write_text(_digest(temporary) + "\n", encoding="ascii")
+        digest.write_text(digest_of(temporary) + "\n", encoding="ascii")
         _sync(digest)
         digest.replace(path.with_suffix(".digest"))
         temporary.replace(path)

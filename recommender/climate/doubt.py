@@ -24,10 +24,26 @@ def errors_of_normals(
 
     names: what a figure is called -> its attribute of `Figures`.
     """
-    some = slice(0, _SEASONS_FOR_ERRORS)
+    some = seasons_for_errors()
     warm = figures(tmin[some] + error, tmax[some] + error, lat)
     cold = figures(tmin[some] - error, tmax[some] - error, lat)
-    return {name: abs(_mean(warm, at) - _mean(cold, at)) / 2.0 for name, at in names.items()}
+    return {name: error_of_mean(getattr(warm, at), getattr(cold, at)) for name, at in names.items()}
+
+
+def seasons_for_errors() -> slice:
+    """The seasons that are made warmer and colder."""
+    return slice(0, _SEASONS_FOR_ERRORS)
+
+
+def error_of_mean(warm: Array, cold: Array) -> float:
+    """Half the difference of the means of a figure in warmer and in colder seasons (Y,)."""
+    return abs(_mean(warm) - _mean(cold)) / 2.0
+
+
+def median_error(values: Array, of_normals: float) -> float:
+    """Standard error of the median of years (Y,) that all have the figure, that of the normals included."""
+    of_mean = float(values.std(ddof=1) / np.sqrt(len(values)))
+    return float(np.hypot(of_normals, _MEDIAN_PER_MEAN_ERROR * of_mean))
 
 
 def errors_of_sampling(of_season: Figures, names: Mapping[str, str]) -> dict[str, float]:
@@ -41,8 +57,7 @@ def errors_of_sampling(of_season: Figures, names: Mapping[str, str]) -> dict[str
     return out
 
 
-def _mean(of_season: Figures, attribute: str) -> float:
+def _mean(values: Array) -> float:
     """Mean over the years; years without frost are left out: only the shift of the middle matters here."""
-    values = getattr(of_season, attribute)
     values = values[np.isfinite(values)]
     return float(np.mean(values)) if len(values) else float("nan")

@@ -145,7 +145,7 @@ def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None
     first = frost.first_frost(tmin[:, midsummer:]) + midsummer
     summer = warmest_window(tmin, tmax, midwinter)
     return Figures(
-        annual_min=tmin[:, :YEAR_DAYS].min(axis=1),
+        annual_min=coldest_nights(tmin),
         chill_hours_0_7=chill.chill_hours_0_7(winter),
         chill_hours_below_7=chill.chill_hours_below_7(winter),
         chill_units=chill.utah_units(winter),
@@ -154,10 +154,21 @@ def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None
         last_spring_frost=last,
         first_autumn_frost=first,
         frost_free_days=frost.frost_free_days(last, first, midwinter, SEASON_DAYS),
-        gdd10=heat.growing_degree_days(tmin[:, midwinter:], tmax[:, midwinter:], GROWING_BASE_DEGC),
+        gdd10=warmth_sums(tmin, tmax, lat),
         gdh=heat.growing_degree_hours(growing),
         summer_mean=(tmin[:, summer] + tmax[:, summer]).mean(axis=1) / 2.0,
     )
+
+
+def coldest_nights(tmin: Array) -> Array:
+    """Coldest night (Y,) of the winter before harvest [degC] of seasons (Y, 548)."""
+    return np.asarray(tmin[:, :YEAR_DAYS].min(axis=1))
+
+
+def warmth_sums(tmin: Array, tmax: Array, lat: float) -> Array:
+    """Degree days (Y,) above 10 degC from midwinter on [K d] of seasons (Y, 548)."""
+    days = slice(MIDWINTER[hemisphere_of(lat)], None)
+    return heat.growing_degree_days(tmin[:, days], tmax[:, days], GROWING_BASE_DEGC)
 
 
 def warmest_window(tmin: Array, tmax: Array, midwinter: int) -> slice:

@@ -8,7 +8,7 @@ the day-to-day scatter that chill, frost dates and bloom depend on. Method page:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -133,12 +133,7 @@ class _Scatter:
         gap = float(low.min()) - extreme
         winter_skew = -np.clip((gap - SKEW_GAP_START_K) / SKEW_GAP_SPAN_K, 0.0, STRONGEST_SKEW)
         skew = self._blend(float(winter_skew), SUMMER_SKEW)
-        rng = np.random.default_rng(seed)
-        noise = rng.standard_normal((3, years * YEAR_DAYS))
-        fast = _autoregression(noise[0], DAY_TO_DAY)
-        slow = _autoregression(noise[1], SLOW_MEMORY)
-        common = (np.sqrt(1.0 - SLOW_SHARE) * fast + np.sqrt(SLOW_SHARE) * slow).reshape(years, YEAR_DAYS)
-        own = _autoregression(noise[2], RANGE_DAY_TO_DAY).reshape(years, YEAR_DAYS)
+        common, own = _noise(years, seed)
         # Second-order Cornish-Fisher: a skewed variable with mean 0 and sd 1 from a normal one.
         self.anomaly = (common + skew / 6.0 * (common**2 - 1.0)) / np.sqrt(1.0 + skew**2 / 18.0)
         tie = self._blend(WINTER_RANGE_CORRELATION, SUMMER_RANGE_CORRELATION)
@@ -162,6 +157,20 @@ class _Scatter:
         means = self.mean + self._blend(winter_sd, summer_sd) * self.anomaly
         means += smooth_year(self.target_mean - monthly_means(means.mean(axis=0)))
         return means - self.day_range / 2.0, means + self.day_range / 2.0
+
+
+@lru_cache(maxsize=4)
+def _noise(years: int, seed: int) -> tuple[Array, Array]:
+    """Anomalies of the daily mean and of the daily range (years, 365), normal with variance 1: the same run
+    of luck for every place, so drawn once."""
+    noise = np.random.default_rng(seed).standard_normal((3, years * YEAR_DAYS))
+    fast = _autoregression(noise[0], DAY_TO_DAY)
+    slow = _autoregression(noise[1], SLOW_MEMORY)
+    common = (np.sqrt(1.0 - SLOW_SHARE) * fast + np.sqrt(SLOW_SHARE) * slow).reshape(years, YEAR_DAYS)
+    own = _autoregression(noise[2], RANGE_DAY_TO_DAY).reshape(years, YEAR_DAYS)
+    common.setflags(write=False)
+    own.setflags(write=False)
+    return common, own
 
 
 def _autoregression(noise: Array, memory: float) -> Array:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -137,6 +138,25 @@ def find_place(text: str) -> PlaceMatch:
     return replace(first, others=tuple(other for other in others if other != first.label)[:MOST_OTHERS])
 
 
+def places_of(country: str | None = None) -> pd.DataFrame:
+    """All places of a country (its name or two-letter code), of the world without one: name, region, country,
+    lat, lon [degrees], elevation_m [m], population.
+
+    Raises UnknownName for a country that is not known.
+    """
+    return _open_gazetteer(datasets_folder()).listed(country)
+
+
+@lru_cache(maxsize=4096)
+def country_at(lat: float, lon: float) -> str:
+    """Two-letter country of the place nearest to a point [degrees]; near a border it may be the other one.
+
+    Raises BadInput for coordinates out of range.
+    """
+    lat, lon = checked_coordinates(lat, lon)
+    return _open_gazetteer(datasets_folder()).country_at(lat, lon)
+
+
 def nearest_stations(lat: float, lon: float, n: int = 5) -> list[StationNearby]:
     """The `n` stations with measured normals nearest to a point, nearest first.
 
@@ -249,6 +269,50 @@ class Gazetteer:
             scored = [entry for entry, keep in zip(scored, kept, strict=True) if keep] or scored
         likely = sorted(scored, key=lambda entry: (-round(entry[1]), -int(self._population[entry[2]])))
         return list(dict.fromkeys(self.label(row) for _, _, row in likely))[:SUGGESTIONS]
+
+    def listed(self, country: str | None) -> pd.DataFrame:
+        """The places of a country, or all of them, most people first."""
+        wanted = [name for name in _DETAILS if name != "region_code"]
+        with self._lock:
+            table = self._file.read(columns=[*wanted, "population"])
+        frame = table.to_pandas()
+        if country is not None:
+            key = folded(country)
+            code = COUNTRY_WORDS.get(key, key.upper())
+            names = frame["country"].astype(str)
+            rows = (frame["country_code"].astype(str) == code) | (names.map(folded) == key)
+            if not rows.any():
+                from rapidfuzz import process
+
+                known = sorted(set(names))
+                near = [match[0] for match in process.extract(country, known, limit=SUGGESTIONS)]
+                raise UnknownName("country", country, near)
+            frame = frame[rows]
+        return pd.DataFrame(
+            {
+                "name": frame["name"].astype(str),
+                "region": frame["region"].astype(str),
+                "country": frame["country"].astype(str),
+                "lat": frame["lat"] / 1000.0,
+                "lon": frame["lon"] / 1000.0,
+                "elevation_m": frame["elevation_m"].astype(float),
+                "population": frame["population"].astype("int64"),
+            }
+        ).reset_index(drop=True)
+
+    @cached_property
+    def _points(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_]]:
+        with self._lock:
+            table = self._file.read(columns=["lat", "lon", "country_code"])
+        lat, lon = (table[name].to_numpy() / 1000.0 for name in ("lat", "lon"))
+        return lat, lon, np.asarray(table["country_code"].to_numpy(zero_copy_only=False), dtype=object)
+
+    def country_at(self, lat: float, lon: float) -> str:
+        """Two-letter country of the place nearest to a point [degrees]."""
+        lats, lons, countries = self._points
+        near = np.flatnonzero(np.abs(lats - lat) < 2.0)
+        rows = near if near.size else np.arange(len(lats))
+        return str(countries[rows[np.argmin(distance_km(lat, lon, lats[rows], lons[rows]))]])
 
     def label(self, row: int) -> str:
         """`name, region, country` of a row."""

@@ -9,7 +9,6 @@ import typer
 
 from recommender.commands import console
 from recommender.commands import options as opt
-from recommender.files import write_whole
 
 if TYPE_CHECKING:
     from recommender.suitability.agreement import Report
@@ -48,23 +47,22 @@ def command(
 ) -> None:
     """Judge the ranking by published regional recommendations, each region's own left out.
 
-    Takes about a minute. For example: orchardwright validate --plot agreement.html
+    Takes two to three minutes. For example: orchardwright validate --plot agreement.html
     """
     from recommender import open_catalog
-    from recommender.suitability.agreement import report
-    from recommender.suitability.agreement_page import agreement_page, draw
+    from recommender.suitability.agreement import fitted, report
+    from recommender.suitability.agreement_page import draw, write_page
     from recommender.suitability.validation import Validation
 
     with console.progress("Opening the catalog") as told:
         catalog = open_catalog(progress=told)
         validation = Validation(catalog, same_state=not source_only, progress=told)
-    found = report(validation, everyone=everyone)
+    fits = fitted(validation)
+    found = report(validation, everyone=everyone, fits=fits)
     if plot is not None:
         draw(found, plot)
     if page is not None:
-        other = report(Validation(catalog, same_state=False))
-        everybody = report(validation, everyone=True)
-        write_whole(page, agreement_page(found, other, everybody))
+        write_page(validation, found, fits, page)
     if as_json:
         from recommender.outputs import json_text
 
@@ -85,13 +83,19 @@ def _print(found: Report, subsets: tuple[str, ...]) -> None:
             console.write(f"  {row.way:<52}{row.auc:>7.3f}{row.ap10:>7.3f}{pairs:>8}")
         console.write()
     console.write(console.bold("How listed varieties were judged here"))
-    console.write(f"  {'our verdict':<14}{'recommended':>13}{'marginal':>10}{'not recommended':>17}")
+    console.write(
+        f"  {'our verdict':<14}{'recommended':>13}{'marginal':>10}{'not recommended':>17}{'asked':>8}"
+        f"{'of these recommended':>22}"
+    )
     for judged in found.verdicts.to_dict("records"):
         cells = [
             f"{judged[name]} ({judged[f'share {name}']:.0%})"
             for name in ("recommended", "marginal", "not recommended")
         ]
-        console.write(f"  {judged['verdict']:<14}{cells[0]:>13}{cells[1]:>10}{cells[2]:>17}")
+        console.write(
+            f"  {judged['verdict']:<14}{cells[0]:>13}{cells[1]:>10}{cells[2]:>17}{judged['asked']:>8}"
+            f"{judged['share of asked recommended']:>22.2%}"
+        )
     console.write()
     console.write(console.bold("What each criterion is worth: the change when it is dropped"))
     console.write(f"  {'criterion':<20}{'AUC':>8}{'places moved':>15}")

@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommender.suitability.expectations import Trait, Varieties
-from recommender.suitability.ranking import LIMITS, rank, varieties_of
+from recommender.suitability.ranking import rank, varieties_of
+from recommender.suitability.verdicts import LIMITS
 
 if TYPE_CHECKING:
     from recommender.biology.pollination_result import PollinationMatrix

@@ -36,12 +36,12 @@ if TYPE_CHECKING:
 
 _EVIDENCE_HEADS = ("What", "Value", "Standing", "Source")
 _PARTNER = {
-    "self-fertile": "not needed",
-    "partly-self-fertile": "helps",
-    "self-sterile": "needed",
-    "parthenocarpic": "not needed",
-    "female": "a male plant",
-    "male": "is one; bears no fruit",
+    "not needed": "not needed",
+    "gains": "helps",
+    "needed": "needed",
+    "needed, a male one": "a male plant",
+    "bears no fruit": "is one; bears no fruit",
+    "unknown": "not known",
 }
 
 
@@ -102,19 +102,19 @@ def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Seque
 
 
 def small_facts(
-    row: Any, traits: Mapping[str, Any], hemisphere: Hemisphere, units: Units
+    row: Any, traits: Mapping[str, Any], need: str, hemisphere: Hemisphere, units: Units
 ) -> list[tuple[str, str, str]]:
     """The four facts of a card, each with its doubt: bloom and picking at the site, height, pollen partner.
 
-    row: a row of `Ranking.frame`; traits: the row of `Catalog.traits()` of the same variety.
+    row: a row of `Ranking.frame`; traits: the row of `Catalog.traits()` of the same variety; need: of
+    a pollen partner, as `partner_need` tells it.
     """
-    partner = traits.get("self_fertility")
     height = trait_words("mature_height", traits.get("mature_height"), units=units)
     return [
         ("Full bloom", *_day(row.bloom_day, row.bloom_error_d, hemisphere, units)),
         ("Picked from", *_day(row.harvest_day, row.harvest_error_d, hemisphere, units)),
         ("Full-grown height", height, ""),
-        ("Pollen partner", "not known" if missing(partner) else _PARTNER.get(str(partner), str(partner)), ""),
+        ("Pollen partner", _PARTNER[need], ""),
     ]
 
 

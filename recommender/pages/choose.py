@@ -190,6 +190,7 @@ def _table(listed: Any) -> None:
 
 
 def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> None:
+    from recommender.biology.partners import partner_need
     from recommender.dossier import dossier
 
     traits = catalog.traits().set_index(["crop", "variety"])
@@ -199,7 +200,11 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
             cards.variety_card(
                 row,
                 cards.small_facts(
-                    row, traits.loc[(row.crop, row.variety)], ranking.site["hemisphere"], units
+                    row,
+                    traits.loc[(row.crop, row.variety)],
+                    partner_need(catalog, row.crop, row.variety),
+                    ranking.site["hemisphere"],
+                    units,
                 ),
                 changes,
             )

@@ -17,9 +17,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import rankdata
 
-from recommender.suitability.learning import Case
-from recommender.suitability.ranking import VERDICTS
-from recommender.suitability.validation import FOLDS, Validation, measured, plain_rules
+from recommender.suitability.learning import KERNELS, Case
+from recommender.suitability.validation import Validation, measured, plain_rules
+from recommender.suitability.verdicts import LIMITS, RULED_OUT, VERDICTS
 from recommender.suitability.weights import HAND, Weights, weights_of
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Cases = Sequence[tuple[int, Case]]
+# Weights of each region, fitted without its fold, and those fitted on all.
+Fits = tuple[list[Weights], Weights]
 WITH, WITHOUT = "with track record", "without track record"
 LEARNED, BY_HAND = "weights learned elsewhere", "weights set by hand"
 UNLISTED = "with track record, varieties no other list names"
@@ -39,33 +41,40 @@ class Report:
     """summary: one row a subset and way: mean auc and ap10, lists, share of pairs in order, pairs, and the
     same for pairs with marginal ones; lists: one row a region, crop and way; verdicts: one row one of our
     verdicts: how many listed varieties got it and how they were listed; sensitivity: one row a criterion:
-    change of the mean AUC when it is dropped, and by how many places it moves a variety; weights: fitted on
-    all lists."""
+    change of the mean AUC when it is dropped, and by how many places it moves a variety; failures: one row a
+    recommended variety that is ruled out (with the criterion that does it) or an explicit pair out of order
+    (with the other variety); weights: fitted on all lists."""
 
     summary: pd.DataFrame
     lists: pd.DataFrame
     verdicts: pd.DataFrame
     sensitivity: pd.DataFrame
+    failures: pd.DataFrame
     weights: Weights
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return {
             name: getattr(self, name).to_dict("records")
-            for name in ("summary", "verdicts", "sensitivity", "lists")
+            for name in ("summary", "verdicts", "sensitivity", "failures", "lists")
         }
 
 
-def fitted(validation: Validation) -> tuple[list[Weights], Weights]:
-    """The weights of each region, fitted without its fold, and those fitted on all."""
+def fitted(validation: Validation) -> Fits:
+    """The weights of each region, kernel and all fitted without its fold, and those fitted on all."""
     cases = validation.cases()
     folds = validation.folds
-    by_fold = {
-        fold: validation.learned([case for case in cases if folds[case[0]] != fold] or cases)
-        for fold in range(FOLDS)
-        if (folds == fold).any()
-    }
-    return [by_fold[fold] for fold in folds], validation.learned(cases)
+    of_case = np.array([folds[index] for index, _ in cases])
+    tried = validation.kernels(cases)
+
+    def without(fold: int) -> Weights:
+        others = of_case != fold
+        others = others if others.any() else ~others
+        kernel = KERNELS[int(np.argmax(np.nan_to_num(tried[:, others]).sum(axis=1)))]
+        return validation.learned([case for case, keep in zip(cases, others, strict=True) if keep], kernel)
+
+    by_fold = {fold: without(fold) for fold in np.unique(folds).tolist()}
+    return [by_fold[fold] for fold in folds], without(-1)
 
 
 def ships_hand(catalog: Catalog) -> bool:
@@ -113,11 +122,15 @@ def _unlisted(validation: Validation, cases: Cases) -> list[tuple[int, Case]]:
     return found
 
 
-def verdict_table(validation: Validation, cases: Cases) -> pd.DataFrame:
-    """How varieties with each of our verdicts were listed: counts, and shares of those listed at all."""
+def verdict_table(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
+    """How varieties with each of our verdicts were listed: counts, shares of those listed at all, and how
+    many were asked about, with the share of these that is recommended."""
     rows = []
+    judged = [validation.judged(region, weights[at])[1] for at, region in enumerate(validation.regions)]
+    asked = np.zeros(len(VERDICTS))
     for index, case in cases:
-        verdict = validation.regions[index].verdict[case.of]
+        verdict = judged[index][case.of]
+        asked += np.bincount(verdict, minlength=len(VERDICTS))
         for name, mask in (
             ("recommended", case.named),
             ("marginal", case.middling),
@@ -129,7 +142,37 @@ def verdict_table(validation: Validation, cases: Cases) -> pd.DataFrame:
         index=list(VERDICTS), columns=["recommended", "marginal", "not recommended"], fill_value=0
     )
     shares = counts.div(counts.sum(axis=1).clip(lower=1), axis=0).add_prefix("share ")
-    return counts.join(shares).rename_axis(columns=None).reset_index()
+    found = counts.join(shares)
+    found["asked"] = asked.astype(int)
+    found["share of asked recommended"] = counts["recommended"] / np.maximum(asked, 1.0)
+    return found.rename_axis(columns=None).reset_index()
+
+
+def failures_of(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
+    """Recommended varieties that are ruled out, by which criterion, and explicit pairs out of order."""
+    names = validation.frame["variety"].to_numpy(dtype=object)
+    scores = validation.scores(weights)
+    rows = []
+    for index, case in cases:
+        region = validation.regions[index]
+        verdict = validation.judged(region, weights[index])[1]
+        named, unfit = case.of[case.named], case.of[case.unfit]
+        for at in named[verdict[named] == RULED_OUT]:
+            # The veto that falls furthest below its bound.
+            short = {
+                name: region.criteria.get(f"{name}_high", region.criteria[name])[at] - limit.veto
+                for name, limit in LIMITS.items()
+            }
+            rows.append(
+                ("ruled out", region.name, case.crop, names[at], "", min(short, key=short.__getitem__))
+            )
+        rows += [
+            ("pair", region.name, case.crop, names[better], names[worse], "")
+            for better in named
+            for worse in unfit
+            if scores[index][better] <= scores[index][worse]
+        ]
+    return pd.DataFrame(rows, columns=["kind", "region", "crop", "variety", "other", "criterion"])
 
 
 def without(weights: Weights, name: str) -> Weights:
@@ -143,11 +186,11 @@ def without(weights: Weights, name: str) -> Weights:
 
 def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[Weights]) -> pd.DataFrame:
     """What dropping each criterion does: change of the mean AUC, mean places moved within a crop."""
-    base = validation.scores(lambda index: weights[index])
+    base = validation.scores(weights)
     auc = float(measured(validation, cases, base)[0]["auc"].mean())
     rows = []
     for name in [*HAND.powers, "rating", *HAND.record]:
-        scores = validation.scores([without(each, name) for each in weights].__getitem__)
+        scores = validation.scores([without(each, name) for each in weights])
         moved = [
             np.abs(rankdata(base[index][case.of]) - rankdata(scores[index][case.of])).mean()
             for index, case in cases
@@ -157,18 +200,18 @@ def sensitivity_table(validation: Validation, cases: Cases, weights: Sequence[We
     return pd.DataFrame(rows, columns=["criterion", "auc_change", "places_moved"])
 
 
-def report(validation: Validation, everyone: bool = False) -> Report:
-    """Everything that is measured. everyone: also ask about varieties known only from the records left
-    out."""
-    learned, final = fitted(validation)
+def report(validation: Validation, everyone: bool = False, fits: Fits | None = None) -> Report:
+    """Everything that is measured. everyone: also ask about varieties known only from the records left out;
+    fits: what `fitted` found for the same regions (default: fitted anew)."""
+    learned, final = fits if fits is not None else fitted(validation)
     # Weights set by hand saw no region in particular; learned ones are judged only where they were not
     # fitted.
     weights = [HAND] * len(learned) if ships_hand(validation.catalog) else learned
     ways: Mapping[str, list[Floats]] = {
-        WITH: validation.scores(lambda index: weights[index]),
-        WITHOUT: validation.scores(lambda index: weights[index], record=False),
-        LEARNED: validation.scores(lambda index: learned[index]),
-        BY_HAND: validation.scores(lambda _: HAND),
+        WITH: validation.scores(weights),
+        WITHOUT: validation.scores(weights, record=False),
+        LEARNED: validation.scores(learned),
+        BY_HAND: validation.scores([HAND] * len(learned)),
         **plain_rules(validation),
     }
     rows, lists = [], []
@@ -187,7 +230,8 @@ def report(validation: Validation, everyone: bool = False) -> Report:
     return Report(
         summary=pd.DataFrame(rows),
         lists=pd.concat(lists, ignore_index=True),
-        verdicts=verdict_table(validation, cases),
+        verdicts=verdict_table(validation, cases, weights),
         sensitivity=sensitivity_table(validation, cases, weights),
+        failures=failures_of(validation, cases, weights),
         weights=final,
     )

@@ -68,11 +68,9 @@ def nights_to_cover(profile: Profile, hardiness: Floats) -> Floats:
     return np.searchsorted(nights, hardiness + WATCH_FROM_K) / len(profile.tmin)
 
 
-def sentence(
-    gain: str, standing: str, nights: float, share: float, years: int, crop: str, verdict: str
-) -> str:
+def sentence(gain: str, standing: str, nights: float, share: float, crop: str, verdict: str) -> str:
     """What cover would do for one variety."""
-    count = round(share * years)
+    count = round(share * 20)
     work = "one night" if nights < 1.5 else f"about {nights:.0f} nights"
     base = (
         " Deep mulch round the foot lets it grow back from below if the top is lost."
@@ -81,5 +79,5 @@ def sentence(
     )
     return (
         f"Fleece over the top on {work} a winter buys at least {gain} ({standing}): safe in "
-        f"about {count} of {years} winters, so {verdict}, at the price of that work every winter.{base}"
+        f"{count} winters in 20, so {verdict}, at the price of that work every winter.{base}"
     )

@@ -5,7 +5,8 @@ In come `Varieties` (arrays over V varieties), the site's `Profile` (arrays over
 go arrays (V,). The first five ask whether the tree lives and bears; the rest how well it answers the garden
 and the wishes. Acclimation, ice and wind are left out. Each share of years is an expectation: where a
 variety's figure is uncertain, every year counts by its chance, so a vague figure gives a middling answer,
-never a good one.
+never a good one. The criteria that read yearly figures alone take those of many sites, (S, Y), as well, with
+the sites' errors (S,), and give (S, V).
 """
 
 from __future__ import annotations
@@ -21,13 +22,16 @@ from scipy.special import ndtr
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability.crop_defaults import EARLY_CROPS
 from recommender.suitability.expectations import (
+    ZONES_PER_K,
     Trait,
     Varieties,
     mapped,
     number,
     text,
     zone_bound,
+    zone_of_hardiness,
 )
+from recommender.suitability.shares import normal, share_above
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -51,8 +55,8 @@ CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
 # doublings (estimated).
 WAKING_RATIO = 7.0
 WAKING_SPREAD = 0.8
-# A variety nobody rated stands as one that falls half a zone short (estimated).
-UNRATED = 0.75
+# A variety nobody rated stands this much below what its expected hardiness would be rated (estimated).
+UNRATED = 0.1
 # What the answer on pollination is worth: alone, alone in part, with bees from next door, not known, nobody
 # near.
 POLLINATION = {
@@ -71,12 +75,6 @@ def site_error(profile: Profile, name: str, otherwise: float) -> float:
     return float(value) if np.isfinite(value) else otherwise
 
 
-def share_above(years: Floats, need: Floats, error: Floats) -> Floats:
-    """Expected share of years (V,) in which the yearly figure (Y,) is above each need (V,) known with `error`
-    (V,)."""
-    return ndtr((years[None, :] - need[:, None]) / np.maximum(error, 1e-9)[:, None]).mean(axis=1)
-
-
 def safe_zone(site_zone: float) -> float:
     """The rating a cautious buyer asks for: two zones colder than the site (common practice).
 
@@ -85,31 +83,41 @@ def safe_zone(site_zone: float) -> float:
     return max(1.0, site_zone - 2.0)
 
 
-def rated_for_zone(varieties: Varieties, site_zone: float) -> Floats:
-    """How far the zone a variety is sold for reaches the site's: 1 if it does, 0 at two zones short, 0.75
-    unrated.
+def rated_for_zone(varieties: Varieties, site_zone: Floats | float) -> Floats:
+    """How far the zone a variety is sold for reaches the site's (V,): 1 if it does, 0 at two zones short;
+    unrated, what is to be expected of its hardiness, less UNRATED.
 
-    site_zone: number of the site's zone. Winter survival asks the same of temperatures and allows for their
-    error; the rating is what the trade goes by, and what published lists follow.
+    site_zone: number of the site's zone (7.5 = 7b), or a column (S, 1) of them. Winter survival asks the same
+    of temperatures and allows for their error; the rating is what the trade goes by, and what published lists
+    follow.
     """
-    short = np.clip(number(varieties.frame, "zone_min") - site_zone, 0.0, 2.0)
-    return np.where(np.isfinite(short), 1.0 - short / 2.0, UNRATED)
+    rated = number(varieties.frame, "zone_min")
+    usual = zone_of_hardiness(varieties.hardiness.value)
+    spread = np.maximum(varieties.hardiness.error * ZONES_PER_K, 1e-6)
+
+    def short_of(zone: Floats | float) -> Floats:
+        apart = (usual - zone) / spread
+        return np.asarray(spread * (apart * normal(apart) + np.exp(-0.5 * apart**2) / np.sqrt(2.0 * np.pi)))
+
+    likely = np.clip(1.0 - (short_of(site_zone) - short_of(site_zone + 2.0)) / 2.0 - UNRATED, 0.0, 1.0)
+    known = np.isfinite(rated)
+    return np.where(known, 1.0 - np.clip(np.where(known, rated, 0.0) - site_zone, 0.0, 2.0) / 2.0, likely)
 
 
-def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: float) -> Floats:
+def winter_survival(annual_min: Floats, hardiness: Trait, site_error_K: Floats | float) -> Floats:
     """Expected share of winters whose coldest night stays above what the variety stands.
 
     annual_min (Y,) [degC]; hardiness [degC]; 0.9 means: hurt badly in about one winter of ten.
     """
-    return share_above(annual_min, hardiness.value, np.hypot(hardiness.error, site_error_K))
+    return share_above(annual_min, hardiness.value, hardiness.error, site_error_K)
 
 
 def enough_chill(
     hours: Floats,
     portions: Floats,
     varieties: Varieties,
-    error_hours: float,
-    error_portions: float,
+    error_hours: Floats | float,
+    error_portions: Floats | float,
     shift: Floats | None = None,
 ) -> Floats:
     """Expected share of winters that bring the chill a variety needs.
@@ -125,15 +133,12 @@ def enough_chill(
     width = 1.0 if shift is None else 0.0
     need, wanted = varieties.chill_hours, varieties.chill_portions
 
-    def share(years: Floats, value: Floats, error: Floats, error_site: float) -> Floats:
-        return share_above(years, value + step * error, np.hypot(error * width, error_site))
-
-    by_hours = share(hours, need.value, need.error, error_hours)
-    as_portions = share(
-        portions, need.value / HOURS_PER_PORTION, need.error / HOURS_PER_PORTION, error_portions
-    )
-    by_portions = share(portions, wanted.value, wanted.error, error_portions)
-    judged = np.where(varieties.by_portions, by_portions, np.maximum(by_hours, as_portions))
+    by_hours = share_above(hours, need.value + step * need.error, need.error * width, error_hours)
+    in_portions = varieties.by_portions
+    value = np.where(in_portions, wanted.value, need.value / HOURS_PER_PORTION)
+    error = np.where(in_portions, wanted.error, need.error / HOURS_PER_PORTION)
+    by_portions = share_above(portions, value + step * error, error * width, error_portions)
+    judged = np.where(in_portions, by_portions, np.maximum(by_hours, by_portions))
     return np.where(~varieties.by_portions & (need.value <= 0.0), 1.0, judged)
 
 
@@ -149,9 +154,9 @@ def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
     need, error = varieties.chill_hours.value, varieties.chill_hours.error
     by_portions = varieties.chill_portions.value * HOURS_PER_PORTION
     need = np.maximum(np.where(varieties.by_portions, by_portions, need), 50.0)
-    supply = max(float(np.median(hours_0_7)), 1.0)
+    supply = np.maximum(np.median(hours_0_7, axis=-1), 1.0)[..., None]
     spread = np.hypot(WAKING_SPREAD, np.minimum(error / need, 1.0))
-    awake = ndtr((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
+    awake = normal((np.log2(WAKING_RATIO) - np.log2(supply / need)) / spread)
     return np.where(may_wake_early(varieties), 0.3 + 0.7 * awake, 1.0)
 
 
@@ -197,30 +202,50 @@ def bloom_without_frost(
     suffice for a full crop. Bloom is taken early, as estimated, and late by its error (weights 1:2:1).
     Evergreens get 1: their flowers follow mild weather and cold is judged in winter.
     """
-    return flowers_kept(coldest_fortnight(tmin), when, kill10, kill90, evergreen)
+    return flowers_kept(coldest_fortnight(tmin), when.bloom, when.bloom_error, kill10, kill90, evergreen)
 
 
 def flowers_kept(
-    coldest: Floats, when: Timing, kill10: Floats, kill90: Floats, evergreen: NDArray[np.bool_]
+    coldest: Floats,
+    bloom: NDArray[np.intp],
+    bloom_error: Floats,
+    kill10: Floats,
+    kill90: Floats,
+    evergreen: NDArray[np.bool_],
 ) -> Floats:
-    """The same from the coldest night around each day of bloom (Y, D) [degC]."""
+    """The same from the coldest night around each day (Y, D) [degC], days of bloom (V, Y) and their errors
+    (V,) [d]."""
     years, days = coldest.shape
-    spread = np.rint(when.bloom_error).astype(np.intp)[:, None]
-    year = np.arange(years)[None, :]
-    kept = np.zeros(when.bloom.shape)
+    spread = np.rint(bloom_error).astype(np.intp)[:, None]
+    start = (np.arange(years) * days)[None, :]
+    # dead = 0.1 + 0.8 (kill10 - night) / (kill10 - kill90), so the share of a crop is a line in the night.
+    slope = (0.8 / FLOWERS_FOR_A_CROP) / (kill10 - kill90)[:, None]
+    foot = 0.9 / FLOWERS_FOR_A_CROP - slope * kill10[:, None]
+    nights = coldest.ravel()
+    kept = np.zeros(bloom.shape)
     for weight, step in ((0.25, -1), (0.5, 0), (0.25, 1)):
-        night = coldest[year, np.clip(when.bloom + step * spread, 0, days - 1)]
-        dead = 0.1 + 0.8 * (kill10[:, None] - night) / (kill10 - kill90)[:, None]
-        living = 1.0 - np.clip(np.where(np.isfinite(dead), dead, 0.0), 0.0, 1.0)
-        kept += weight * np.minimum(living / FLOWERS_FOR_A_CROP, 1.0)
+        night = nights.take(np.clip(bloom + step * spread, 0, days - 1) + start)
+        night *= slope
+        night += foot
+        kept += weight * np.clip(night, 0.0, 1.0, out=night)
     return np.where(evergreen, 1.0, kept.mean(axis=1))
 
 
-def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_]) -> Floats:
+def ripens_in_time(when: Timing, evergreen: NDArray[np.bool_], shift: Floats | None = None) -> Floats:
     """Chance, over the years, that fruit is ripe before it freezes or the season turns cold. Evergreens hang
-    through winter and get 1."""
+    through winter and get 1.
+
+    A year without bloom is not held against it: the tree lacked chill, which `enough_chill` answers. shift
+    (V,): as there, moves every harvest by that many of its errors.
+    """
     spare = when.season_end[None, :] - when.harvest
-    return np.where(evergreen, 1.0, ndtr(spare / when.harvest_error[:, None]).mean(axis=1))
+    spare /= when.harvest_error[:, None]
+    if shift is not None:
+        spare -= shift[:, None]
+    ripe = normal(spare)
+    if not when.bears.all():
+        ripe[~when.bears] = 1.0
+    return np.where(evergreen, 1.0, ripe.mean(axis=1))
 
 
 def warmth_need(varieties: Varieties) -> tuple[Floats, Floats]:

@@ -69,6 +69,19 @@ def zone_bound(zone: Floats) -> Floats:
     return ((np.asarray(zone, dtype=float) - 1.0) * 10.0 - 60.0 - 32.0) / 1.8
 
 
+# A zone is 10 degF wide.
+ZONES_PER_K = 0.18
+
+
+def zone_of_hardiness(coldest: Floats) -> Floats:
+    """Zone number that a tree standing `coldest` [degC] would be rated for (see ZONE_MARGIN_K).
+
+    >>> zone_of_hardiness(zone_bound(np.array([5.0])) - 4.0).round(6).tolist()
+    [5.0]
+    """
+    return ((np.asarray(coldest, dtype=float) + ZONE_MARGIN_K) * 1.8 + 92.0) / 10.0 + 1.0
+
+
 @dataclass(frozen=True, eq=False)
 class Trait:
     """One trait of all varieties: value (V,), error (V,) [one standard deviation, same unit], known (V,)."""

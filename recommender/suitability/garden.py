@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.climate.places import country_at
 from recommender.suitability import care, cover, disease, rootstock
 from recommender.suitability import wishes as fruit
 from recommender.suitability.criteria import site_error
@@ -88,13 +89,22 @@ def surroundings(catalog: Catalog, profile: Profile, match: PlaceMatch | None, s
     gain, standing = cover.gain_of(catalog.planting())
     return Around(
         weather=weather,
-        country=match.country_code if match else "",
+        country=country_of(site, match),
         crops=catalog.crops(),
         rootstocks=catalog.rootstocks(),
         cautions=catalog.cautions(),
         cover_gain_K=gain,
         cover_standing=standing,
     )
+
+
+def country_of(site: Site, match: PlaceMatch | None) -> str:
+    """Two-letter country of a site that is a place or a point, "" otherwise."""
+    if match is not None:
+        return match.country_code
+    if site.lat is None or site.lon is None:
+        return ""
+    return country_at(site.lat, site.lon)
 
 
 def asked(

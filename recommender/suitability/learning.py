@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import expit
 
+from recommender.suitability.track_record import BY_HAND, WIDTHS, Kernel
 from recommender.suitability.weights import HAND, Weights
 
 Floats = NDArray[np.float64]
@@ -26,9 +27,25 @@ RECORD_TOTAL = 2.2
 OTHERS = 60
 """Varieties a list does not name that stand against each that it names, drawn at random."""
 EXPLICIT_WEIGHT = 2.0
-PULL = 10.0
-SHARPNESS = 4.0
+PULL = 30.0
+SHARPNESS = 3.0
 """How many units of the learned scale one unit of logarithm of the hand-set score is, for the pull only."""
+
+
+def _kernels() -> tuple[Kernel, ...]:
+    """The kernels that are tried: all widths at once, each by itself, and how much abroad counts."""
+    tried = [BY_HAND]
+    for abroad in (0.25, 0.5, 1.0):
+        tried += [Kernel(tuple((scale * WIDTHS).tolist()), abroad) for scale in (0.6, 0.8, 1.0, 1.25)]
+    for figure in range(len(WIDTHS)):
+        for scale in (0.7, 1.4):
+            widths = WIDTHS.copy()
+            widths[figure] *= scale
+            tried.append(Kernel(tuple(widths.tolist())))
+    return tuple(dict.fromkeys(tried))
+
+
+KERNELS = _kernels()
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.suitability import care, cover, criteria, reasons, track_record
+from recommender.suitability import care, cover, criteria, limits, reasons, track_record
 from recommender.suitability.expectations import Trait, Varieties, expect, published
 from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.garden_partners import Garden, garden_partners
@@ -25,6 +25,17 @@ from recommender.suitability.goals import Goals
 from recommender.suitability.similarity import Groups, groups_of, one_each
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
+from recommender.suitability.verdicts import (
+    LIMITS,
+    RULED_OUT,
+    RULED_OUT_CEILING,
+    VERDICTS,
+    WITH_CARE,
+    best_possible,
+    evidence,
+    in_order,
+    verdicts,
+)
 from recommender.suitability.weights import Weights, living, standing, weights_of
 
 if TYPE_CHECKING:
@@ -33,31 +44,6 @@ if TYPE_CHECKING:
     from recommender.climate.profile import Profile
 
 Floats = NDArray[np.float64]
-VERDICTS = ("sound", "with care", "doubtful", "ruled out")
-
-
-@dataclass(frozen=True)
-class Limit:
-    """One of the criteria a tree lives or bears by.
-
-    sound, doubtful: at or above the first it allows `sound`, below the
-    second the verdict is `doubtful`; veto: below it, even at the hopeful end of the evidence, the variety is
-    ruled out.
-    """
-
-    sound: float
-    doubtful: float
-    veto: float
-
-
-LIMITS: dict[str, Limit] = {
-    "winter": Limit(sound=0.90, doubtful=0.70, veto=0.50),
-    "chill": Limit(sound=0.80, doubtful=0.50, veto=0.25),
-    "dormancy": Limit(sound=0.55, doubtful=0.35, veto=0.0),
-    "bloom_frost": Limit(sound=0.70, doubtful=0.40, veto=0.05),
-    "season": Limit(sound=0.80, doubtful=0.50, veto=0.10),
-    "warmth": Limit(sound=0.70, doubtful=0.35, veto=0.05),
-}
 # Weights of what is averaged. Pollination and disease always count; a wish counts only where it was made.
 WISHES: dict[str, float] = {
     "pollination": 1.0,
@@ -84,13 +70,6 @@ PROOF: dict[str, float] = {
     "pollination": 1.0,
     "use": 1.0,
 }
-# With care instead of sound where the least that the evidence allows is lower than this.
-UNPROVEN = 0.6
-# Ruled out, however wide the evidence, where what is expected falls below this share of the veto.
-HOPELESS = 0.2
-PARTNER_IN_DOUBT = 0.7
-TOO_BIG = 0.4
-RULED_OUT_CEILING = 0.15
 
 
 _OPTIONAL = ("rank_low", "rank_high", "level_with", "chance_", "also")
@@ -245,38 +224,18 @@ def limiting(
     error_hours = criteria.site_error(profile, "chill_hours_below_7", 100.0)
     error_portions = criteria.site_error(profile, "chill_portions", 6.0)
     coldest = profile.annual_min + 0.5 * frost_shift
-    hardy = varieties.hardiness
-    exact = np.zeros(len(varieties))
-    found = {
-        "winter": criteria.winter_survival(coldest, hardy, error_K),
+    return {
+        **limits.winter(coldest, varieties.hardiness, error_K),
+        **limits.chill(
+            profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
+        ),
         "dormancy": criteria.stays_asleep(profile.chill_hours_0_7, varieties),
         "bloom_frost": criteria.bloom_without_frost(
             profile.tmin + frost_shift, when, kills[0], kills[1], varieties.evergreen
         ),
-        "season": criteria.ripens_in_time(when, varieties.evergreen),
+        **limits.season(when, varieties.evergreen),
         "warmth": criteria.warm_enough(profile.gdd10, varieties),
     }
-    found["chill"] = criteria.enough_chill(
-        profile.chill_hours_below_7, profile.chill_portions, varieties, error_hours, error_portions
-    )
-    # What nobody published could lie farther off, so its hopeful end is taken two errors away, not one.
-    chill_known = varieties.chill_hours.known | varieties.by_portions
-    for end, side, far in (("_low", 1.0, 1.0), ("_high", -1.0, 2.0)):
-        step = side * np.where(hardy.known, 1.0, far)
-        moved = Trait(hardy.value + step * hardy.error, exact, hardy.known)
-        found[f"winter{end}"] = criteria.winter_survival(coldest, moved, error_K)
-        found[f"chill{end}"] = criteria.enough_chill(
-            profile.chill_hours_below_7,
-            profile.chill_portions,
-            varieties,
-            error_hours,
-            error_portions,
-            side * np.where(chill_known, 1.0, far),
-        )
-    for name in ("winter", "chill"):
-        found[f"{name}_low"] = np.minimum(found[f"{name}_low"], found[name])
-        found[f"{name}_high"] = np.maximum(found[f"{name}_high"], found[name])
-    return found
 
 
 def wishes(
@@ -342,17 +301,19 @@ def records_of(catalog: Catalog) -> tuple[track_record.Tables | None, Weights]:
     held = _RECORDS.get(catalog)
     if held is None:
         records = track_record.read_records(catalog, varieties_of(catalog).frame)
-        held = (None if records is None else track_record.sum_up(records), weights_of(catalog))
+        weights = weights_of(catalog)
+        kernel = track_record.kernel_of(weights)
+        held = (None if records is None else track_record.sum_up(records, kernel=kernel), weights)
         _RECORDS[catalog] = held
     return held
 
 
-def track(catalog: Catalog, profile: Profile, share: Floats, rows: NDArray[np.intp]) -> Floats:
+def track(catalog: Catalog, profile: Profile, country: str, share: Floats, rows: NDArray[np.intp]) -> Floats:
     """The track record (V,) of some varieties; where a catalog holds no lists, what is published of them."""
     tables, weights = records_of(catalog)
     if tables is None:
         return share
-    parts = track_record.track_records(tables, track_record.climate_of(profile)[None, :])
+    parts = track_record.track_records(tables, track_record.climate_of(profile)[None, :], (country,))
     return track_record.combined(parts, dict(weights.record))[0, rows]
 
 
@@ -371,33 +332,6 @@ def recommended_by(
         return [name for name, alike in found if alike >= track_record.ALIKE]
 
     return named
-
-
-def is_ruled_out(found: dict[str, Floats]) -> NDArray[np.bool_]:
-    """Whether a veto falls: a limit failed at the hopeful end of the evidence, or hopeless as expected."""
-    fallen = [
-        (found.get(f"{name}_high", found[name]) < limit.veto) | (found[name] < limit.veto * HOPELESS)
-        for name, limit in LIMITS.items()
-    ]
-    return np.asarray(np.any(fallen, axis=0))
-
-
-def in_order(score: Floats, verdict: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Rows (V,) by score, best first, what is ruled out below all others. Equal scores keep the catalog's
-    order (crop, then variety), so that a list is the same every time."""
-    return np.lexsort((-score, verdict == VERDICTS.index("ruled out")))
-
-
-def verdicts(found: dict[str, Floats], wished: dict[str, Floats]) -> NDArray[np.intp]:
-    """The verdict of each variety (V,) as its place in VERDICTS."""
-    size = len(next(iter(found.values())))
-    ruled_out, doubtful, sound = is_ruled_out(found), np.zeros(size, bool), np.ones(size, bool)
-    for name, limit in LIMITS.items():
-        value = found[name]
-        doubtful |= value < limit.doubtful
-        sound &= (value >= limit.sound) & (found.get(f"{name}_low", value) >= UNPROVEN)
-    sound &= (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
-    return np.select([ruled_out, doubtful, sound], [3, 2, 0], default=1)
 
 
 def rank(
@@ -447,7 +381,8 @@ def rank(
         found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
     share = known_share(varieties)
 
-    recorded = track(catalog, profile, share, rows)
+    recorded = track(catalog, profile, around.country, share, rows)
+    found["evidence"] = evidence(share, recorded)
     rating = criteria.rated_for_zone(varieties, profile.zone_number)
     tables, counted = records_of(catalog)
     by_wishes, trust = PRESETS[goals.preset]
@@ -458,11 +393,12 @@ def rank(
         liked += wished[name] * weight / sum(weights.values())
     factor = (1.0 - by_wishes * (1.0 - liked)) * standing(rating, recorded, counted, trust)
     factor = np.where(covered, factor * cover.LABOUR, factor)
-    verdict = np.where(covered, np.maximum(verdicts(found, wished), 1), verdicts(found, wished))
+    verdict = verdicts(found, wished)
+    verdict = np.where(covered, np.maximum(verdict, WITH_CARE), verdict)
     ends: dict[str, Floats] = {}
     for name, end in (("score", ""), ("score_low", "_low"), ("score_high", "_high")):
         value = living(found, counted.powers, end) * factor
-        ends[name] = np.where(verdict == 3, value * RULED_OUT_CEILING, value)
+        ends[name] = np.where(verdict == RULED_OUT, value * RULED_OUT_CEILING, value)
 
     drawn: dict[str, Any] = {}
     if intervals:
@@ -473,12 +409,13 @@ def rank(
         sampled = uncertainty.drawn_limits(wrapped, profile, when, kills, site.frost_shift)
         swing = by_wishes * weights["disease"] / sum(weights.values()) / (1.0 - by_wishes * (1.0 - liked))
         other = uncertainty.with_disease(varieties, plot.health, factor, swing)
-        fit = ~covered & (wished["pollination"] >= PARTNER_IN_DOUBT) & (wished["size"] >= TOO_BIG)
+        best = best_possible(wished, found["evidence"])
+        best = np.where(covered, np.maximum(best, WITH_CARE), best)
         # Rounded as in the frame, so that equal scores stand in the same order in both.
         score = ends["score"].round(6)
         order = in_order(score, verdict)
         powers = dict(counted.powers)
-        sure = uncertainty.spread(sampled, LIMITS, powers, score, other, fit, RULED_OUT_CEILING, order)
+        sure = uncertainty.spread(sampled, powers, score, other, best, order)
         drawn = uncertainty.columns(sure, order, VERDICTS)
 
     context = reasons.Context(
@@ -511,6 +448,7 @@ def rank(
         "known_share": share.round(4),
         **{f"c_{name}": found[name] for name in LIMITS},
         **{f"c_{name}": value for name, value in wished.items()},
+        "c_evidence": found["evidence"],
         "c_rating": rating,
         "c_track": recorded,
         **reasons.dates(context),

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from recommender import units as convert
 from recommender.suitability import cautions, disease
 from recommender.suitability.expectations import text
+from recommender.suitability.verdicts import DOUBTFUL, LIMITS, RULED_OUT, SOUND, TOO_LITTLE, WELL_KNOWN
 from recommender.wording import crop_in_sentence, crop_plural, list_words
 
 if TYPE_CHECKING:
@@ -30,11 +31,14 @@ if TYPE_CHECKING:
     from recommender.suitability.timing import Timing
 
 Floats = NDArray[np.float64]
+# Shares of years are told as so many of these.
+SPAN = 20
+PARTNER_IN_DOUBT = 0.7
 
 # A tree is picked over about two weeks (common practice).
 PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
-WATCH = {"winter": 0.90, "chill": 0.80, "dormancy": 0.55, "bloom_frost": 0.70, "season": 0.80, "warmth": 0.70}
+WATCH = {name: limit.sound for name, limit in LIMITS.items()}
 PRAISE = 0.95
 # A tree that stands there is named as a partner from this chance on.
 PARTNER_SERVES = 0.6
@@ -64,11 +68,6 @@ class Context:
     recommended: Callable[[int], list[str]] | None = None
 
     @cached_property
-    def years(self) -> int:
-        """How many synthetic or recorded years the climate has."""
-        return len(self.profile.annual_min)
-
-    @cached_property
     def ranges(self) -> dict[str, tuple[float, float]]:
         """The site's figures in eight years of ten (10th and 90th percentile)."""
         names = ("annual_min", "chill_hours_below_7", "chill_hours_0_7", "chill_portions", "gdd10")
@@ -90,13 +89,18 @@ def _round_hours(hours: float) -> int:
     return int(round(hours / 10.0) * 10) if hours >= 100 else round(hours)
 
 
-def _times(share: float, years: int, noun: str) -> str:
-    count = round(share * years)
-    if count == years:
-        return f"in nearly all of {years} {noun}s"
+def _times(share: float, noun: str) -> str:
+    """A share of years told as so many in SPAN.
+
+    >>> _times(0.85, "winter"), _times(1.0, "year"), _times(0.01, "summer")
+    ('in 17 winters in 20', 'in nearly every year', 'in hardly any summer')
+    """
+    count = round(share * SPAN)
+    if count == SPAN:
+        return f"in nearly every {noun}"
     if count == 0:
-        return f"in hardly any of {years} {noun}s"
-    return f"in about {count} of {years} {noun}s"
+        return f"in hardly any {noun}"
+    return f"in {count} {noun}{'s' if count > 1 else ''} in {SPAN}"
 
 
 def zone_words(number: float) -> str:
@@ -150,7 +154,7 @@ class Teller:
         """Winter cold against what the variety stands."""
         context = self.context
         hardy = context.varieties.hardiness
-        share = _times(context.found["winter"][row], context.years, "winter")
+        share = _times(context.found["winter"][row], "winter")
         limit = _degrees(hardy.value[row], self.units)
         low, high = (_degrees(value, self.units) for value in context.ranges["annual_min"])
         here = f"the coldest night here is {low} to {high} in eight winters of ten"
@@ -180,7 +184,7 @@ class Teller:
     def chill(self, row: int) -> str:
         """Winter chill against the need."""
         context, varieties = self.context, self.context.varieties
-        share = _times(context.found["chill"][row], context.years, "winter")
+        share = _times(context.found["chill"][row], "winter")
         if varieties.by_portions[row]:
             low, high = context.ranges["chill_portions"]
             need, unit, trait = varieties.chill_portions.value[row], "chill portions", "chill_portions"
@@ -233,7 +237,7 @@ class Teller:
     def season(self, row: int) -> str:
         """Ripening before the season ends."""
         context = self.context
-        share = _times(context.found["season"][row], context.years, "year")
+        share = _times(context.found["season"][row], "year")
         whose = (
             ""
             if context.when.harvest_known[row]
@@ -245,7 +249,7 @@ class Teller:
 
     def warmth(self, row: int) -> str:
         """Summer warmth."""
-        share = _times(self.context.found["warmth"][row], self.context.years, "summer")
+        share = _times(self.context.found["warmth"][row], "summer")
         low, high = self.context.ranges["gdd10"]
         return (
             f"Summers are warm enough for good fruit {share} ({_round_hours(low)} to {_round_hours(high)} "
@@ -337,6 +341,17 @@ class Teller:
         count = "a published list for a region" if len(named) == 1 else f"lists for {len(named)} regions"
         return f"Recommended by {count} with a climate like yours: {list_words(region_names(named[:3]))}"
 
+    def known(self, row: int) -> str:
+        """That little is known of it here; empty where enough is."""
+        evidence = self.context.found["evidence"][row]
+        if evidence >= WELL_KNOWN:
+            return ""
+        how = "Too little" if evidence < TOO_LITTLE else "Not much"
+        return (
+            f"{how} is known of it: few figures are published and few lists or descriptions come from "
+            f"climates like yours, so this rests on what is usual of {self._crops(row)}"
+        )
+
     def limit(self, name: str, row: int) -> str:
         """The sentence of one limiting criterion."""
         sentence: str = getattr(self, name)(row)
@@ -365,11 +380,21 @@ def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.o
     winter, cold = context.found["winter"], context.found["chill"]
     partner = context.wished["pollination"]
     size_fit = context.wished["size"]
+    fails = np.any([context.found[name] < limit.doubtful for name, limit in LIMITS.items()], axis=0)
+    fails |= context.found["evidence"] >= TOO_LITTLE
     why, watch = np.full(size, "", dtype=object), np.full(size, "", dtype=object)
     for row in range(size):
         worst = names[order[row, 0]]
         good = []
-        if context.verdict[row] >= 2 and lows[row, order[row, 0]]:
+        little = teller.known(row)
+        if context.verdict[row] == DOUBTFUL and not fails[row]:
+            why[row] = _stop(little)
+            if lows[row, order[row, 0]]:
+                watch[row] = _stop(teller.limit(worst, row))
+            elif partner[row] < 0.9:
+                watch[row] = _stop(teller.partner(row))
+            continue
+        if context.verdict[row] in (DOUBTFUL, RULED_OUT) and lows[row, order[row, 0]]:
             why[row] = _stop(teller.limit(worst, row))
             second = names[order[row, 1]]
             if lows[row, order[row, 1]]:
@@ -378,10 +403,10 @@ def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.o
                 watch[row] = _stop(teller.partner(row))
             continue
         if hardy[row]:
-            good.append(f"safe from winter cold {_times(winter[row], context.years, 'winter')}")
+            good.append(f"safe from winter cold {_times(winter[row], 'winter')}")
         if chill[row] and context.varieties.chill_hours.value[row] > 0:
-            good.append(f"enough chill {_times(cold[row], context.years, 'winter')}")
-        good.append(f"ripe in time {_times(context.found['season'][row], context.years, 'year')}")
+            good.append(f"enough chill {_times(cold[row], 'winter')}")
+        good.append(f"ripe in time {_times(context.found['season'][row], 'year')}")
         why[row] = _stop(_capital(list_words(good)))
         if lows[row, order[row, 0]]:
             watch[row] = _stop(teller.limit(worst, row))
@@ -391,6 +416,10 @@ def why_and_watch(context: Context, units: str = "metric") -> tuple[NDArray[np.o
             watch[row] = _stop(teller.winter(row))
         elif not chill[row] and context.found["chill_low"][row] < 0.9:
             watch[row] = _stop(teller.chill(row))
+        elif little:
+            watch[row] = _stop(little)
+        elif partner[row] < PARTNER_IN_DOUBT and context.verdict[row] == SOUND:
+            watch[row] = _stop(f"Sound, with a partner: {_lower(teller.partner(row))}")
         elif partner[row] < 0.9:
             watch[row] = _stop(teller.partner(row))
     return why, watch
@@ -407,6 +436,10 @@ def region_names(regions: Sequence[str]) -> list[str]:
 
 def _stop(sentence: str) -> str:
     return f"{sentence}."
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _capital(sentence: str) -> str:
@@ -429,12 +462,16 @@ def reasons(context: Context, rows: NDArray[np.intp], units: str = "metric") -> 
     told = []
     for row, ranked in zip(rows, order, strict=True):
         against = [names[at] for at in ranked if context.found[names[at]][row] < WATCH[names[at]]]
-        tell = [teller.limit(name, row) for name in against[:3]]
+        little = teller.known(row)
+        tell = [little] if little and context.verdict[row] == DOUBTFUL else []
+        tell += [teller.limit(name, row) for name in against[: 3 - len(tell)]]
         tell += [teller.limit(name, row) for name in ("winter", "chill") if name not in against[:3]]
         tell.append(teller.partner(row))
         if context.wished["size"][row] < 0.99:
             tell.append(teller.size(row))
         tell += teller.wish(row)
+        if little and little not in tell:
+            tell.append(little)
         if len(tell) < 4:
             tell.append(teller.limit("season", row))
         if len(tell) < 5 and (record := teller.record(row)):

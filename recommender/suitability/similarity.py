@@ -101,14 +101,9 @@ def groups_of(frame: pd.DataFrame) -> Groups:
             continue
         join(row, found if found is not None else away.setdefault(key, row))
         why[row], published[row] = f"a sport of {mother}", True
-    figures = {trait: number(frame, trait) for trait in SAME_WITHIN}
-    classes = {trait: text(frame, trait) for trait in SAME_CLASS}
-    for row in range(size):
-        mother_row = _strain_of(crop[row], plain(name[row]), at)
-        if mother_row in (None, row) or row in why:
-            continue
-        assert mother_row is not None
-        if _shared(figures, classes, row, mother_row)[1]:
+    figures, classes = _published(frame)
+    for row, mother_row in strains(frame).tolist():
+        if row not in why:
             join(row, mother_row)
             why[row] = f"by its name a strain of {name[mother_row]} (estimated)"
     for rows in _same_cross(frame, crop):
@@ -119,6 +114,30 @@ def groups_of(frame: pd.DataFrame) -> Groups:
                     join(row, other)
                     why[row] = f"of the same cross as {name[other]} and alike in {count} traits (estimated)"
     return Groups(np.array([root(row) for row in range(size)], dtype=np.intp), why, published)
+
+
+def strains(frame: pd.DataFrame) -> Rows:
+    """Pairs of rows (strain, mother) (N, 2): one carries the other's name with a strain word, and nothing
+    published of the two differs."""
+    crop, name = frame["crop"].astype(str).tolist(), frame["variety"].astype(str).tolist()
+    at = {(own, plain(each)): row for row, (own, each) in enumerate(zip(crop, name, strict=True))}
+    figures, classes = _published(frame)
+    found = []
+    for row in range(len(frame)):
+        mother = _strain_of(crop[row], plain(name[row]), at)
+        if mother is not None and mother != row and _shared(figures, classes, row, mother)[1]:
+            found.append((row, mother))
+    return np.array(found, dtype=np.intp).reshape(-1, 2)
+
+
+def _published(
+    frame: pd.DataFrame,
+) -> tuple[dict[str, NDArray[np.float64]], dict[str, NDArray[np.object_]]]:
+    """The figures and the classes (V,) by which two varieties are told apart."""
+    return (
+        {trait: number(frame, trait) for trait in SAME_WITHIN},
+        {trait: text(frame, trait) for trait in SAME_CLASS},
+    )
 
 
 def _strain_of(crop: str, name: str, at: dict[tuple[str, str], int]) -> int | None:

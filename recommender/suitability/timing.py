@@ -11,14 +11,13 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.biology.phenology import Bloom, bloom_needs, phenology
-from recommender.biology.ripening import ripening_needs
+from recommender.biology.phenology import Bloom, Harvest, phenology
 from recommender.climate.season import SEASON_DAYS
 
 if TYPE_CHECKING:
@@ -27,6 +26,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Days = NDArray[np.intp]
+# Stands for the harvest of a year without bloom.
+NEVER = 2.0 * SEASON_DAYS
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +46,13 @@ class Timing:
     season_end: Floats
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
+
+    @cached_property
+    def bears(self) -> NDArray[np.bool_]:
+        """Whether a variety flowers in a year (V, Y), where it is chill that it lacks. Where no winter falls
+        short of its need, a year without flowers is too cool: it counts as borne, and as never ripe."""
+        unchilled = np.asarray(self.blooms.chill_failure.any(axis=1))
+        return np.asarray((self.harvest < NEVER) | ~unchilled[:, None])
 
     def taken(self, rows: Days) -> Timing:
         """The same of some varieties."""
@@ -75,27 +83,26 @@ def timing(profile: Profile, varieties: Varieties, frost_shift: float = 0.0) -> 
 
 def _timing(profile: Profile, varieties: Varieties, frost_shift: float) -> Timing:
     found = phenology(varieties.frame, profile, frost_shift=frost_shift)
-    bloom, harvest = found.bloom, found.harvest
+    return timing_of(found.bloom, found.harvest)
+
+
+def bloom_days(bloom: Bloom) -> Days:
+    """Whole season days of bloom (V, Y), the length of the season in a year without."""
     blooming = np.isfinite(bloom.day)
+    return np.where(blooming, np.rint(np.nan_to_num(bloom.day)), SEASON_DAYS).astype(np.intp)
+
+
+def timing_of(bloom: Bloom, harvest: Harvest) -> Timing:
+    """The same from bloom and harvest of the same varieties."""
     return Timing(
-        bloom=np.where(blooming, np.rint(np.nan_to_num(bloom.day)), SEASON_DAYS).astype(np.intp),
+        bloom=bloom_days(bloom),
         bloom_error=bloom.error_d,
-        harvest=np.where(np.isfinite(harvest.start), harvest.start, 2.0 * SEASON_DAYS),
+        harvest=np.where(np.isfinite(harvest.start), harvest.start, NEVER),
         harvest_error=harvest.error_d,
         season_end=harvest.season_end,
         harvest_known=harvest.told_by != "crop",
         blooms=bloom,
     )
-
-
-def alike(varieties: Varieties) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
-    """Figures (V,) that tell apart when varieties bloom, and with those when they ripen, at any site: rows
-    with the same figures have the same dates and errors."""
-    bloom = bloom_needs(varieties.frame)
-    ripe = ripening_needs(varieties.frame, bloom.shift_d)
-    crop = pd.factorize(bloom.crop)[0].astype(np.float64)
-    own = bloom.log_requirement, bloom.need_factor, bloom.error_d, bloom.variety_error_d
-    return (crop, *own), (ripe.days, ripe.window_start, ripe.window_end, ripe.error_d)
 
 
 def weeks_of_fruit(start: Floats, end: Floats) -> float:

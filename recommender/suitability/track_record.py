@@ -4,23 +4,27 @@ In come published regional verdicts, the places where sources described varietie
 out goes, for any number of sites at once, one matrix (sites x varieties) in [0, 1] for each kind of record.
 Nothing here looks at the variety's own figures: those are the other criteria's business.
 
-How alike two climates are is a Gaussian kernel over FIGURES, the `WIDTHS` being one standard deviation each.
-Records enter as logarithms of kernel-weighted sums, so that the second list that names a variety says more
-than the tenth, and a variety no list names stays a little above one that lists advise against.
+How alike two climates are is a Gaussian kernel over FIGURES, the widths of a `Kernel` being one standard
+deviation each; what is said in another country counts less by its `abroad`. Records enter as logarithms of
+kernel-weighted sums, so that the second list that names a variety says more than the tenth, and a variety no
+list names stays a little above one that lists advise against.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
 
 from recommender.errors import UnknownName
-from recommender.suitability.weights import FULL_RECORD
+from recommender.suitability.similarity import strains
+from recommender.suitability.weights import FULL_RECORD, Weights
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -57,8 +61,12 @@ BOUNDS: dict[str, tuple[float, float]] = {
     "named": (0.0, 3.0),
     "origin": (0.0, 0.6),
     "kin": (0.0, 3.0),
+    "home": (0.0, 1.0),
 }
 RECORDS = tuple(BOUNDS)
+# Described by somebody in the country, but neither bred nor recommended there, is this much of being at home;
+# where the site's country is not known, all varieties are this much at home.
+DESCRIBED_AT_HOME, NO_COUNTRY = 0.6, 0.5
 _PARENT = r"\s+[x×]\s+|[|;,/()]"
 
 
@@ -88,6 +96,29 @@ def likeness(sites: Floats, points: Floats, widths: Floats = WIDTHS) -> Floats:
     return np.exp(-0.5 * np.square(apart).sum(axis=2))
 
 
+@dataclass(frozen=True)
+class Kernel:
+    """widths: one standard deviation of each of FIGURES; abroad: what a list or description from another
+    country counts, of one from the site's own."""
+
+    widths: tuple[float, ...] = tuple(WIDTHS.tolist())
+    abroad: float = 0.5
+
+    def by_name(self) -> dict[str, float]:
+        """Its figures by the names in `score_weights.csv`."""
+        return {**dict(zip(FIGURES, self.widths, strict=True)), "abroad": self.abroad}
+
+
+BY_HAND = Kernel()
+
+
+def kernel_of(weights: Weights) -> Kernel:
+    """The kernel that ships with the weights; by hand what they leave out."""
+    named = weights.kernel
+    widths = [named.get(name, width) for name, width in zip(FIGURES, WIDTHS.tolist(), strict=True)]
+    return Kernel(tuple(map(float, widths)), float(named.get("abroad", BY_HAND.abroad)))
+
+
 @dataclass(frozen=True, eq=False)
 class Records:
     """Every record as read: frames with the variety's row in `at`, besides `place` and `source_id`.
@@ -95,9 +126,9 @@ class Records:
     lists: at, place (row in `regions`), worth; facts: at, place (row in `places`, -1 unknown), worth: a
     source that describes a variety; mentions: at: named as parent, sport's origin or pollen partner of
     another;
-    sports, kin: pairs of rows (variety, parent); origin (V,): row in `places`, -1 unknown.
-    regions: place, covers, lat, lon; region_figures (R, F); place_names; place_figures (N, F) with place_of
-    (N,).
+    sports, kin: pairs of rows (variety, parent); origin (V,): row in `places`, -1 unknown; bred_in (V,):
+    two-letter country, "" unknown; regions: place, covers, lat, lon; region_figures (R, F); place_names;
+    place_figures (N, F) with place_of (N,).
     """
 
     size: int
@@ -107,11 +138,22 @@ class Records:
     sports: Indices
     kin: Indices
     origin: Indices
+    bred_in: NDArray[np.object_]
     regions: pd.DataFrame
     region_figures: Floats
     place_names: tuple[str, ...]
     place_figures: Floats
     place_of: Indices
+
+    @cached_property
+    def region_country(self) -> NDArray[np.object_]:
+        """Two-letter country of each region (R,)."""
+        return np.array([str(covers)[:2] for covers in self.regions["covers"]], dtype=object)
+
+    @cached_property
+    def place_country(self) -> NDArray[np.object_]:
+        """Two-letter country of each place (P,)."""
+        return np.array([name[:2] for name in self.place_names], dtype=object)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,11 +161,49 @@ class Tables:
     """Records summed up for matrix products: lists (R, V), facts (P, V), and the rest (V,)."""
 
     records: Records
+    kernel: Kernel
     lists: Floats
     anywhere: Floats
     facts: Floats
     sources: Floats
     named: Floats
+
+    # Few of the cells hold anything, so sums over them go by what is there.
+    @cached_property
+    def lists_held(self) -> Any:
+        """`lists` by variety, sparse (V, R)."""
+        return sparse.csr_matrix(self.lists.T)
+
+    @cached_property
+    def facts_held(self) -> Any:
+        """`facts` by variety, sparse (V, P)."""
+        return sparse.csr_matrix(self.facts.T)
+
+    def at_home(self, country: str) -> Floats:
+        """How much at home each variety is in a country (V,): 1 if bred or recommended there, less if only
+        described there."""
+        if not country:
+            return np.full(self.records.size, NO_COUNTRY)
+        if country not in self._at_home:
+            here = self.records.region_country == country
+            listed = np.maximum(self.lists[here], 0.0).sum(axis=0)
+            told = self.facts[self.records.place_country == country].sum(axis=0)
+            listed, told = (np.minimum(np.log2(1.0 + each), 1.0) for each in (listed, told))
+            named = _shared(np.maximum(listed, DESCRIBED_AT_HOME * told), self.records.sports)
+            self._at_home[country] = np.where(self.records.bred_in == country, 1.0, named)
+        return self._at_home[country]
+
+    @cached_property
+    def _at_home(self) -> dict[str, Floats]:
+        return {}
+
+    @cached_property
+    def parents_mean(self) -> Any:
+        """Sparse (V, V): a variety's row times any figures (V,) is their mean over its parents."""
+        child, parent = self.records.kin.T
+        parents = np.bincount(child, minlength=self.records.size)
+        share = 1.0 / parents[child]
+        return sparse.csr_matrix((share, (child, parent)), shape=(self.records.size,) * 2)
 
 
 def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
@@ -153,7 +233,8 @@ def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
     )
     towns = climates[~own].reset_index(drop=True)
     places = tuple(sorted(towns["place"].unique()))
-    told = at(evidence[evidence["source_id"] != "memory"])
+    everything = at(evidence)
+    told = everything[everything["source_id"] != "memory"]
     facts = told[["at", "crop", "source_id"]].drop_duplicates(["at", "source_id"])
     # A page that lists hundreds says little of each.
     breadth = facts.groupby(["crop", "source_id"])["at"].transform("size")
@@ -161,16 +242,17 @@ def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
     seen = at(described)[["at", "source_id", "place"]]
     facts = facts.merge(seen, on=["at", "source_id"], how="left")
     facts["place"] = pd.Index(places).get_indexer(pd.Index(facts["place"].fillna("")))
-    sports, kin, mentions = _relations(told, names, frame)
-    country = rows.map(origin.to_dict().get)
+    sports, kin, mentions = _relations(everything, names, frame)
+    country = [str(name) if isinstance(name, str) else "" for name in rows.map(origin.to_dict().get)]
     return Records(
         size=len(frame),
         lists=at(lists[lists["place"] >= 0]),
         facts=facts.reset_index(drop=True),
         mentions=mentions,
-        sports=sports,
+        sports=np.unique(np.concatenate([sports, strains(frame)]), axis=0),
         kin=kin,
-        origin=pd.Index(places).get_indexer(pd.Index([str(name) for name in country])),
+        origin=pd.Index(places).get_indexer(pd.Index(country)),
+        bred_in=np.array(country, dtype=object),
         regions=regions,
         region_figures=regions[list(FIGURES)].to_numpy(dtype=float),
         place_names=places,
@@ -182,7 +264,8 @@ def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
 def _relations(
     told: pd.DataFrame, names: pd.DataFrame, frame: pd.DataFrame
 ) -> tuple[Indices, Indices, pd.DataFrame]:
-    """Sports (N, 2), parents (N, 2) and mentions (at, source_id) among the varieties of each crop."""
+    """Sports (N, 2), parents (N, 2) and mentions (at, source_id) among the varieties of each crop. Who a
+    sport's parent is may come from memory; a mention has a source."""
     known = {
         (crop, variety.casefold()): row
         for row, (crop, variety) in enumerate(frame[["crop", "variety"]].itertuples(index=False))
@@ -209,11 +292,16 @@ def _relations(
     grown = parts[parts["trait"].isin(["parentage", "sport_of"])].drop_duplicates(["at", "other"])
     partners = parts[~parts["trait"].isin(["parentage", "sport_of"])].drop_duplicates(["source_id", "other"])
     mentions = pd.concat([grown, partners])[["other", "source_id"]].rename(columns={"other": "at"})
+    mentions = mentions[mentions["source_id"] != "memory"]
     return pairs("sport_of"), pairs("parentage"), mentions.reset_index(drop=True)
 
 
 def sum_up(
-    records: Records, lists: Bools | None = None, facts: Bools | None = None, mentions: Bools | None = None
+    records: Records,
+    lists: Bools | None = None,
+    facts: Bools | None = None,
+    mentions: Bools | None = None,
+    kernel: Kernel = BY_HAND,
 ) -> Tables:
     """The records that are kept (masks over `lists`, `facts` and `mentions`; None keeps all), summed up."""
     size = records.size
@@ -232,6 +320,7 @@ def sum_up(
     named = records.mentions if mentions is None else records.mentions[mentions]
     return Tables(
         records=records,
+        kernel=kernel,
         lists=by_region,
         anywhere=np.maximum(by_region.sum(axis=0), 0.0),
         facts=by_place,
@@ -240,7 +329,7 @@ def sum_up(
     )
 
 
-def _place_likeness(records: Records, sites: Floats, widths: Floats = WIDTHS) -> Floats:
+def _place_likeness(records: Records, sites: Floats, widths: Floats) -> Floats:
     """Mean likeness (S, P) of each site to the towns of each place."""
     by_town = likeness(sites, records.place_figures, widths)
     towns = np.bincount(records.place_of, minlength=len(records.place_names))
@@ -258,51 +347,68 @@ def _shared(values: Floats, sports: Indices) -> Floats:
     return shared
 
 
-def track_records(tables: Tables, sites: Floats) -> dict[str, Floats]:
+def _own_country(kernel: Kernel, sites: NDArray[np.object_], others: NDArray[np.object_]) -> Floats:
+    """What records of each place (P,) count at each site (S, P) by their countries."""
+    own = (sites[:, None] == others[None, :]) | (sites == "")[:, None]
+    return np.where(own, 1.0, kernel.abroad)
+
+
+def track_records(tables: Tables, sites: Floats, countries: Sequence[str] = ()) -> dict[str, Floats]:
     """Each kind of record (S, V) in [0, 1] for sites (S, F).
+
+    countries (S,): two-letter country of each site, "" where it is not known (none given: all).
 
     recommended: lists from like climates, for and against; anywhere: lists from everywhere; described:
     sources at work in like climates that describe it; sources: how many describe it at all; named: how often
     others are compared with it or bred from it; origin: bred in a country of like climates; kin: its parents'
-    record.
+    record; home: bred, recommended or described in the site's country.
     """
-    records = tables.records
-    ones = np.ones((len(sites), 1))
-    sums = likeness(sites, records.region_figures) @ tables.lists
+    records, kernel = tables.records, tables.kernel
+    shape, widths = (len(sites), records.size), np.array(kernel.widths)
+    where = np.array(list(countries) or [""] * len(sites), dtype=object)
+    alike = likeness(sites, records.region_figures, widths)
+    alike *= _own_country(kernel, where, records.region_country)
+    sums = _dense(tables.lists_held @ alike.T)
     recommended = np.sign(sums) * np.log1p(2.0 * np.abs(sums))
     recommended = _shared(recommended, records.sports)
-    described = np.log1p(3.0 * (_place_likeness(records, sites) @ tables.facts))
+    there = _place_likeness(records, sites, widths) * _own_country(kernel, where, records.place_country)
+    described = np.log1p(3.0 * _dense(tables.facts_held @ there.T))
     described = _shared(described, records.sports)
-    country = _place_likeness(records, sites, 1.67 * WIDTHS)
+    country = _place_likeness(records, sites, 1.67 * widths)
     origin = np.where(records.origin >= 0, country[:, records.origin], 0.0)
-    kin = np.zeros((records.size, len(sites)))
-    parents = np.maximum(np.bincount(records.kin[:, 0], minlength=records.size), 1.0)
-    np.add.at(kin, records.kin[:, 0], (recommended + described)[:, records.kin[:, 1]].T)
     found = {
         "recommended": recommended,
-        "anywhere": ones * _shared(np.log1p(tables.anywhere), records.sports),
+        "anywhere": _shared(np.log1p(tables.anywhere), records.sports),
         "described": described,
-        "sources": ones * np.log1p(tables.sources),
-        "named": ones * np.log1p(tables.named),
+        "sources": np.log1p(tables.sources),
+        "named": np.log1p(tables.named),
         "origin": origin,
-        "kin": (kin / parents[:, None]).T,
+        "kin": _dense(tables.parents_mean @ (recommended + described).T),
+        "home": np.stack([tables.at_home(name) for name in where]),
     }
     return {
-        name: np.clip((value - BOUNDS[name][0]) / (BOUNDS[name][1] - BOUNDS[name][0]), 0.0, 1.0)
+        name: np.broadcast_to(
+            np.clip((value - BOUNDS[name][0]) / (BOUNDS[name][1] - BOUNDS[name][0]), 0.0, 1.0), shape
+        )
         for name, value in found.items()
     }
 
 
+def _dense(by_variety: Floats) -> Floats:
+    """(V, S) as (S, V), sites on end."""
+    return np.ascontiguousarray(by_variety.T)
+
+
 def combined(parts: dict[str, Floats], weights: dict[str, float]) -> Floats:
     """The record as one criterion in [0, 1]: the parts' mean by weight, FULL_RECORD and more being 1."""
-    total = FULL_RECORD * sum(weights[name] for name in parts)
-    full = sum((parts[name] * (weights[name] / total) for name in parts), np.zeros(1))
+    total = FULL_RECORD * sum(weights.get(name, 0.0) for name in parts)
+    full = sum((parts[name] * (weights.get(name, 0.0) / total) for name in parts), np.zeros(1))
     return np.minimum(full, 1.0)
 
 
 def alike_regions(tables: Tables, site: Floats, row: int, count: int = 3) -> Sequence[tuple[str, float]]:
     """The regions most like the site (F,) whose lists recommend the variety of `row`: (name, likeness)."""
-    alike = likeness(site[None, :], tables.records.region_figures)[0]
+    alike = likeness(site[None, :], tables.records.region_figures, np.array(tables.kernel.widths))[0]
     naming = np.flatnonzero(tables.lists[:, row] > 0.0)
     best = naming[np.argsort(-alike[naming])][:count]
     return [(str(tables.records.regions["place"].iloc[at]), float(alike[at])) for at in best]

@@ -28,11 +28,19 @@ from scipy.special import ndtr
 
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability import criteria
+from recommender.suitability.verdicts import (
+    DOUBTFUL,
+    LIMITS,
+    RULED_OUT,
+    RULED_OUT_CEILING,
+    SOUND,
+    WITH_CARE,
+    tier,
+)
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
     from recommender.suitability.expectations import Trait, Varieties
-    from recommender.suitability.ranking import Limit
     from recommender.suitability.timing import Timing
 
 Floats = NDArray[np.float64]
@@ -116,7 +124,8 @@ def _frost_by_node(tmin: Floats, when: Timing, kills: tuple[Floats, Floats]) -> 
 def _season_by_node(when: Timing) -> Floats:
     """Whether fruit is ripe in time (V, N, Y), with harvest moved by each node's number of errors."""
     spare = (when.season_end[None, :] - when.harvest).astype(float)[:, None, :]
-    return ndtr((spare - (_NODES[None, :] * when.harvest_error[:, None])[:, :, None]) / 4.0)
+    ripe = ndtr((spare - (_NODES[None, :] * when.harvest_error[:, None])[:, :, None]) / 4.0)
+    return np.where(when.bears[:, None, :], ripe, 1.0)
 
 
 def _warmth_by_node(gdd10: Floats, varieties: Varieties, error: float) -> Floats:
@@ -136,7 +145,7 @@ def drawn_limits(
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> dict[str, Floats]:
-    """The limiting criteria of `ranking.LIMITS` in every draw (V, D)."""
+    """The limiting criteria of `verdicts.LIMITS` in every draw (V, D)."""
     names = names_of(varieties)
     rng = np.random.default_rng(seed)
     count = len(profile.annual_min)
@@ -188,22 +197,20 @@ def _dormancy(hours_0_7: Floats, varieties: Varieties, drawn: Floats, drawn_port
     return answer
 
 
-def drawn_verdicts(
-    found: dict[str, Floats], limits: dict[str, Limit], may_be_sound: NDArray[np.bool_]
-) -> NDArray[np.int8]:
-    """The verdict in every draw (V, D) as its place in `ranking.VERDICTS`. In a draw nothing is uncertain, so
-    the thresholds hold as they stand. may_be_sound (V,): a partner and room enough."""
+def drawn_verdicts(found: dict[str, Floats], best: NDArray[np.intp]) -> NDArray[np.int8]:
+    """The verdict in every draw (V, D) as its place in VERDICTS. In a draw nothing is uncertain, so the
+    thresholds hold as they stand. best (V,): the best verdict that partner, room and evidence allow."""
     shape = next(iter(found.values())).shape
-    verdict = np.ones(shape, dtype=np.int8)
-    sound = np.broadcast_to(may_be_sound[:, None], shape).copy()
-    doubtful, ruled_out = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
-    for name, limit in limits.items():
+    sound, doubtful, ruled_out = (np.full(shape, value) for value in (True, False, False))
+    for name, limit in LIMITS.items():
         sound &= found[name] >= limit.sound
         doubtful |= found[name] < limit.doubtful
         ruled_out |= found[name] < limit.veto
-    verdict[sound] = 0
-    verdict[doubtful] = 2
-    verdict[ruled_out] = 3
+    verdict = np.full(shape, WITH_CARE, dtype=np.int8)
+    verdict[sound] = SOUND
+    verdict[doubtful] = DOUBTFUL
+    np.maximum(verdict, best[:, None].astype(np.int8), out=verdict)
+    verdict[ruled_out] = RULED_OUT
     return verdict
 
 
@@ -248,31 +255,29 @@ def columns(sure: Spread, order: NDArray[np.intp], verdicts: tuple[str, ...]) ->
 
 def spread(
     found: dict[str, Floats],
-    limits: dict[str, Limit],
     powers: dict[str, float],
     score: Floats,
     other: Floats,
-    may_be_sound: NDArray[np.bool_],
-    ceiling: float,
+    best: NDArray[np.intp],
     shown_order: NDArray[np.intp],
 ) -> Spread:
     """Interval, rank range and chances of drawn criteria.
 
     found: criterion -> (V, D); powers: of each criterion in the product; score (V,): the score shown;
-    other (V,) or (V, D): what multiplies the product of the limiting criteria; ceiling: what a ruled-out
-    score is cut to; shown_order (V,): the rows as ranked, best first. The interval always
+    other (V,) or (V, D): what multiplies the product of the limiting criteria; best: as for `drawn_verdicts`;
+    shown_order (V,): the rows as ranked, best first. The interval always
     holds the shown score and place.
     """
     product = np.ones(next(iter(found.values())).shape)
     for name, power in powers.items():
         product *= np.maximum(found[name], 1e-6) ** power
-    verdict = drawn_verdicts(found, limits, may_be_sound)
+    verdict = drawn_verdicts(found, best)
     scores = product * (other if other.ndim == 2 else other[:, None])
-    scores[verdict == 3] *= ceiling
+    scores[verdict == RULED_OUT] *= RULED_OUT_CEILING
     tails = np.array([0.5 - HOLDS / 2.0, 0.5 + HOLDS / 2.0])
     low, high = _quantiles(scores, tails)
-    # Scores lie in [0, 1], so one less puts what is ruled out below all others.
-    ranked_by = scores - (verdict == 3)
+    # Scores lie in [0, 1], so one less for each tier puts what is doubtful below, and what is ruled out last.
+    ranked_by = scores - tier(verdict)
     order = np.argsort(-ranked_by, axis=0, kind="stable")
     ranks = np.empty(order.shape, dtype=np.intp)
     np.put_along_axis(ranks, order, np.arange(1, len(score) + 1)[:, None], axis=0)

@@ -15,7 +15,7 @@ whether of two varieties that one list judges differently the better stands firs
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -26,18 +26,18 @@ from scipy.stats import rankdata
 
 from recommender.suitability import track_record
 from recommender.suitability.garden import WEIGHTS
-from recommender.suitability.learning import Case, fit
+from recommender.suitability.learning import KERNELS, Case, fit
 from recommender.suitability.ranking import (
     PRESETS,
-    RULED_OUT_CEILING,
-    VERDICTS,
     WISHES,
+    known_share,
     rank,
     records_of,
     varieties_of,
 )
 from recommender.suitability.site import Site
-from recommender.suitability.weights import HAND, Weights, living, standing
+from recommender.suitability.verdicts import RULED_OUT, RULED_OUT_CEILING, evidence, tier, verdicts
+from recommender.suitability.weights import HAND, LEAST, Weights, living, standing
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -76,19 +76,22 @@ RULES = ("zone only", "zone and chill", "most recommended elsewhere")
 
 @dataclass(frozen=True, eq=False)
 class Region:
-    """One region with a list: criteria (name -> (V,)), the factor of wishes (V,), verdict (V,) as its place
-    in VERDICTS, its track records with its own left out (name -> (V,)), and which varieties are asked about
-    (V,)."""
+    """One region with a list: the limiting criteria with their ends and the rating (name -> (V,)), wishes
+    (name -> (V,)) and their factor (V,), published share (V,), which lists, facts and mentions stay
+    when it is judged, and of these, what lists say anywhere (V,) and which varieties are asked about (V,)."""
 
     at: int
     name: str
     covers: frozenset[str]
+    country: str
+    climate: Floats
     zone: float
     chill: float
     criteria: Mapping[str, Floats]
+    wished: Mapping[str, Floats]
     wishes: Floats
-    verdict: Indices
-    record: Mapping[str, Floats]
+    share: Floats
+    stays: tuple[Bools, Bools, Bools]
     elsewhere: Floats
     asked: Bools
 
@@ -132,10 +135,11 @@ class Validation:
         regions: Iterable[str] | None = None,
         same_state: bool = True,
         progress: Progress | None = None,
+        like: Validation | None = None,
     ) -> None:
         """regions: names of the regions to rank (default: all). same_state: also leave out what others of the
         same state or country say (False: only the same source and its kin, as for a state already
-        covered)."""
+        covered). like: regions ranked already, whose criteria are used again."""
         tables = records_of(catalog)[0]
         if tables is None:
             raise ValueError("The catalog holds no regional lists")
@@ -156,10 +160,13 @@ class Validation:
             at for at, name in enumerate(self.records.regions["place"]) if wanted is None or name in wanted
         ]
         self.regions: list[Region] = []
+        self._records: dict[tuple[int, track_record.Kernel], Mapping[str, Floats]] = {}
+        self.share = known_share(varieties_of(catalog))
+        ranked = {region.at: region for region in like.regions} if like is not None else {}
         for done, at in enumerate(chosen):
             if progress is not None:
                 progress(f"Ranking {self.records.regions['place'].iloc[at]}", done / len(chosen))
-            self.regions.append(self._region(at))
+            self.regions.append(self._region(at, ranked.get(at)))
 
     def left_out(self, at: int) -> tuple[Bools, Bools, Bools]:
         """Which lists, facts and mentions stay when a region is judged."""
@@ -188,34 +195,48 @@ class Validation:
         facts = ~kin(records.facts["source_id"]) & ~there
         return lists, facts, ~kin(records.mentions["source_id"])
 
-    def _region(self, at: int) -> Region:
-        profile = self._profile(at)
-        frame = rank(
-            Site(lat=profile.lat, lon=profile.lon), catalog=self.catalog, profile=profile
-        ).frame.sort_index()
-        lists, facts, mentions = self.left_out(at)
-        tables = track_record.sum_up(self.records, lists, facts, mentions)
-        known = np.bincount(self.records.lists["at"][lists], minlength=len(frame))
-        known = known + np.bincount(self.records.facts["at"][facts], minlength=len(frame))
-        record = track_record.track_records(tables, track_record.climate_of(profile)[None, :])
-        criteria = {
-            str(name).removeprefix("c_"): frame[name].to_numpy(dtype=float)
-            for name in frame
-            if str(name).startswith("c_")
+    def _region(self, at: int, ranked: Region | None) -> Region:
+        lists, facts, _ = stays = self.left_out(at)
+        known = np.bincount(self.records.lists["at"][lists], minlength=self.records.size)
+        known = known + np.bincount(self.records.facts["at"][facts], minlength=self.records.size)
+        left: dict[str, Any] = {
+            "stays": stays,
+            "elsewhere": track_record.sum_up(self.records, *stays).anywhere,
+            "asked": ~self._only_listed | (known > 0),
         }
+        if ranked is not None:
+            return replace(ranked, **left)
+        profile = self._profile(at)
+        ranking = rank(Site(lat=profile.lat, lon=profile.lon), catalog=self.catalog, profile=profile)
+        told = ranking.context
+        rating = ranking.frame["c_rating"].sort_index().to_numpy(dtype=float)
         return Region(
             at=at,
             name=str(self.records.regions["place"].iloc[at]),
             covers=self.covers[at],
+            country=str(self.records.region_country[at]),
+            climate=track_record.climate_of(profile),
             zone=profile.zone_number,
             chill=float(np.median(profile.chill_hours_below_7)),
-            criteria=criteria,
-            wishes=wishes_factor(criteria),
-            verdict=pd.Categorical(frame["verdict"], VERDICTS).codes.astype(np.intp),
-            record={name: value[0] for name, value in record.items()},
-            elsewhere=tables.anywhere,
-            asked=~self._only_listed | (known > 0),
+            criteria={**{n: v for n, v in told.found.items() if n != "evidence"}, "rating": rating},
+            wished=told.wished,
+            wishes=wishes_factor(told.wished),
+            share=self.share,
+            **left,
         )
+
+    def record(self, region: Region, kernel: track_record.Kernel) -> Mapping[str, Floats]:
+        """The track records (name -> (V,)) of a region with its own left out."""
+        key = region.at, kernel
+        if key not in self._records:
+            tables = track_record.sum_up(self.records, *region.stays, kernel=kernel)
+            found = track_record.track_records(tables, region.climate[None, :], (region.country,))
+            self._records[key] = {name: value[0] for name, value in found.items()}
+        return self._records[key]
+
+    def forget(self, kernel: track_record.Kernel) -> None:
+        """Drop the records kept for a kernel."""
+        self._records = {key: held for key, held in self._records.items() if key[1] != kernel}
 
     def _profile(self, at: int) -> Profile:
         from recommender.climate.normals import normals_at
@@ -271,28 +292,51 @@ class Validation:
                 )
         return found
 
-    def features(self, region: Region) -> tuple[dict[str, Floats], Floats]:
+    def features(self, region: Region, kernel: track_record.Kernel) -> tuple[dict[str, Floats], Floats]:
         """What is weighed (name -> (V,), each the logarithm that one unit of weight adds) and what is
         fixed."""
-        found = {name: np.log(np.clip(region.criteria[name], 0.03, 1.0)) for name in HAND.powers}
+        found = {name: np.log(np.clip(region.criteria[name], LEAST, 1.0)) for name in HAND.powers}
         found["rating"] = region.criteria["rating"] - 1.0
-        found.update({name: value - 1.0 for name, value in region.record.items()})
+        found.update({name: value - 1.0 for name, value in self.record(region, kernel).items()})
         return found, np.log(region.wishes)
 
-    def learned(self, cases: Sequence[tuple[int, Case]]) -> Weights:
-        """Weights fitted on some cases."""
-        prepared = [(*self.features(region),) for region in self.regions]
-        return fit([(prepared[index][0], prepared[index][1], case) for index, case in cases])
+    def learned(self, cases: Sequence[tuple[int, Case]], kernel: track_record.Kernel) -> Weights:
+        """Weights fitted on some cases, with a kernel."""
+        prepared = {index: self.features(self.regions[index], kernel) for index, _ in cases}
+        return replace(fit([(*prepared[index], case) for index, case in cases]), kernel=kernel.by_name())
 
-    def scores(self, weights: Callable[[int], Weights], record: bool = True) -> list[Floats]:
-        """The score (V,) of every region. weights: of the fold it is in; record: with the track record."""
+    def kernels(self, cases: Sequence[tuple[int, Case]]) -> Floats:
+        """AUC (K, C) of every kernel of `learning.KERNELS` on every case long enough, weights by hand; NaN on
+        the others."""
+        found = np.full((len(KERNELS), len(cases)), np.nan)
+        for row, kernel in enumerate(KERNELS):
+            scores = self.scores([replace(HAND, kernel=kernel.by_name())] * len(self.regions))
+            for column, (index, case) in enumerate(cases):
+                if LEAST_NAMED <= int(case.named.sum()) < len(case.of):
+                    found[row, column] = auc(case.named, scores[index][case.of])
+            if kernel != track_record.BY_HAND:
+                self.forget(kernel)
+        return found
+
+    def judged(self, region: Region, weights: Weights, record: bool = True) -> tuple[Floats, Indices]:
+        """Score and verdict (V,) of a region with its own records left out. record: with the track record."""
+        parts = self.record(region, track_record.kernel_of(weights))
+        track = track_record.combined(dict(parts), dict(weights.record)) if record else np.ones(1)
+        value = living(region.criteria, weights.powers) * region.wishes
+        value = value * standing(region.criteria["rating"], track, weights)
+        found = dict(region.criteria)
+        if record:
+            found["evidence"] = evidence(region.share, track)
+        verdict = verdicts(found, region.wished)
+        return np.where(verdict == RULED_OUT, value * RULED_OUT_CEILING, value), verdict
+
+    def scores(self, weights: Sequence[Weights], record: bool = True) -> list[Floats]:
+        """What every region's list is sorted by (V,): the score, one less for each tier of verdicts.
+        weights: of each region; record: with the track record."""
         found = []
         for index, region in enumerate(self.regions):
-            chosen = weights(index)
-            value = living(region.criteria, chosen.powers) * region.wishes
-            track = track_record.combined(dict(region.record), dict(chosen.record)) if record else np.ones(1)
-            value = value * standing(region.criteria["rating"], track, chosen)
-            found.append(np.where(region.verdict == len(VERDICTS) - 1, value * RULED_OUT_CEILING, value))
+            value, verdict = self.judged(region, weights[index], record)
+            found.append(value - tier(verdict))
         return found
 
 

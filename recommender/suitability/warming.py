@@ -17,6 +17,7 @@ from recommender.errors import BadInput
 from recommender.suitability import ranking
 from recommender.suitability.goals import Goals
 from recommender.suitability.site import Site, climate_of
+from recommender.suitability.verdicts import LIMITS, VERDICTS
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -47,7 +48,7 @@ class Warming:
     def counts(self) -> pd.DataFrame:
         """How many varieties go from each verdict (rows) to each (columns)."""
         table = pd.crosstab(self.frame["verdict_now"], self.frame["verdict_then"])
-        order = list(ranking.VERDICTS)
+        order = list(VERDICTS)
         return table.reindex(index=order, columns=order, fill_value=0)
 
 
@@ -69,7 +70,7 @@ def under_warming(
 
 def compare(now: ranking.Ranking, then: ranking.Ranking) -> pd.DataFrame:
     """Two rankings of the same varieties side by side, in the order of the first."""
-    limits = [f"c_{name}" for name in ranking.LIMITS]
+    limits = [f"c_{name}" for name in LIMITS]
     keep = ["crop", "variety", "rank", "score", "verdict", *limits]
     both = now.frame[keep].merge(
         then.frame[keep], on=["crop", "variety"], suffixes=("_now", "_then"), how="left", sort=False
@@ -83,7 +84,7 @@ def _change(row: dict[Any, Any]) -> str:
     """What moves a variety most, in words; "" where no criterion moves by a twentieth."""
     moved = {
         name: row[f"c_{name}_then"] - row[f"c_{name}_now"]
-        for name in ranking.LIMITS
+        for name in LIMITS
         if abs(row[f"c_{name}_then"] - row[f"c_{name}_now"]) >= _SAME_WITHIN
     }
     told = []

@@ -9,7 +9,7 @@ published regional lists; `datasets/build/fit_weights.py` writes it and says whi
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,12 +31,14 @@ FULL_RECORD = 0.6
 
 @dataclass(frozen=True)
 class Weights:
-    """powers: of each limiting criterion; rating: of the zone rating; record: of each kind of record. A
-    variety with no rating and no record keeps exp(-rating - total) of its score."""
+    """powers: of each limiting criterion; rating: of the zone rating; record: of each kind of record; kernel:
+    how alike climates and countries are (`track_record.Kernel`, by name; empty: by hand). A variety with no
+    rating and no record keeps exp(-rating - total) of its score."""
 
     powers: Mapping[str, float]
     rating: float
     record: Mapping[str, float]
+    kernel: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def total(self) -> float:
@@ -45,7 +47,7 @@ class Weights:
 
 
 HAND = Weights(
-    powers={"winter": 0.7, "chill": 0.7, "dormancy": 0.2, "bloom_frost": 0.3, "season": 0.3, "warmth": 0.3},
+    powers={"winter": 1.4, "chill": 1.4, "dormancy": 0.4, "bloom_frost": 0.6, "season": 0.1, "warmth": 0.3},
     rating=0.3,
     record={
         "recommended": 0.8,
@@ -55,6 +57,7 @@ HAND = Weights(
         "named": 0.1,
         "origin": 0.2,
         "kin": 0.1,
+        "home": 0.4,
     },
 )
 
@@ -67,7 +70,7 @@ def weights_from(table: pd.DataFrame, column: str) -> Weights:
     }
     record = values["record"]
     rating = record.pop("rating")
-    return Weights(values["power"], rating, record)
+    return Weights(values["power"], rating, record, values.get("kernel", {}))
 
 
 def weights_of(catalog: Catalog) -> Weights:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from recommender.climate.adjustments import STILL_NIGHT_K
 from recommender.suitability import cover, criteria
+from recommender.suitability.verdicts import LIMITS, TOO_BIG, VERDICTS, WITH_CARE, verdicts
 
 if TYPE_CHECKING:
     from recommender.suitability.garden import Garden
@@ -29,7 +30,7 @@ WALL = "wall"
 
 @dataclass(frozen=True, eq=False)
 class Changes:
-    """Verdict (V,) as it stands and after each change tried, as places in `ranking.VERDICTS`."""
+    """Verdict (V,) as it stands and after each change tried, as places in `verdicts.VERDICTS`."""
 
     now: Verdicts
     after: dict[str, Verdicts]
@@ -38,8 +39,6 @@ class Changes:
 
 def changes(context: Context, plot: Garden) -> Changes:
     """Try each change on every variety."""
-    from recommender.suitability.ranking import verdicts
-
     found, wished = context.found, context.wished
     after: dict[str, Verdicts] = {}
     fruitless = context.garden.male
@@ -50,7 +49,7 @@ def changes(context: Context, plot: Garden) -> Changes:
         **found,
         **{name: np.clip(found[name] + gain, 0.0, 1.0) for name in ("winter", "winter_low", "winter_high")},
     }
-    after[COVER] = np.maximum(verdicts(wrapped, wished), 1)
+    after[COVER] = np.maximum(verdicts(wrapped, wished), WITH_CARE)
     shift = STILL_NIGHT_K["sheltered"] - context.site.frost_shift
     milder = found["bloom_frost"]
     if shift > 0:
@@ -74,10 +73,8 @@ def sentences(
     context: Context, plot: Garden, rows: NDArray[np.intp], units: str = "metric"
 ) -> list[list[str]]:
     """What would lift the verdict of each of `rows`, and what would not; [] for a variety that is sound."""
-    from recommender.suitability.ranking import LIMITS, TOO_BIG, VERDICTS
 
     tried = changes(context, plot)
-    years = context.years
     told: list[list[str]] = []
     for row in np.asarray(rows, dtype=np.intp).tolist():
         now, lines = int(tried.now[row]), []
@@ -98,7 +95,7 @@ def sentences(
             lines.append(
                 cover.sentence(
                     _step(plot.around.cover_gain_K, units), plot.around.cover_standing,
-                    float(plot.nights[row]), float(plot.winter_covered[row]), years, crop,
+                    float(plot.nights[row]), float(plot.winter_covered[row]), crop,
                     f"{better[COVER]} instead of {VERDICTS[now]}",
                 )
             )  # fmt: skip

@@ -27,7 +27,7 @@ def record(tmp_path: Path) -> Path:
     mean = 10.0 - 9.0 * np.cos(2 * np.pi * (days.day_of_year - 20) / 365.25)
     frame = pd.DataFrame({"date": days, "tmin_degC": mean - 5, "tmax_degC": mean + 5})
     path = tmp_path / "weather.csv"
-    frame.round(1).to_csv(path, index=False)
+    frame.round({"tmin_degC": 1, "tmax_degC": 1}).to_csv(path, index=False)
     return path
 
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender.biology import bloom_model
-from recommender.biology.bloom_model import BudCurve, day_reached, heat_sum, wakefulness, warmth
+from recommender.biology.bloom_model import BudCurve, day_reached, heat_sum, light, lit, wakefulness, warmth
 from recommender.biology.bloom_parameters import bloom_needs, load_bloom_parameters
 from recommender.biology.bloom_table import bloom_records, bloom_summary
 from recommender.biology.frost_damage import critical_temperatures, frost_damage, share_killed
@@ -59,7 +59,9 @@ def of(catalog: Catalog, crop: str, *names: str) -> pd.DataFrame:
     return mine[mine["variety"].isin(names)].reset_index(drop=True) if names else mine.reset_index(drop=True)
 
 
-CURVE = BudCurve(60.0, 6.0, 0.6, 15.0, 0.25)
+CURVE = BudCurve(60.0, 6.0, 0.6, 15.0, 0.25, light_h=5.5)
+# Days of the year of a northern bud year: 1 September on.
+BUD_YEAR = (np.arange(365) + 243) % 365 + 1
 
 
 @given(st.lists(st.floats(0.01, 30.0), min_size=3, max_size=200), st.floats(0.0, 3000.0))
@@ -78,12 +80,27 @@ def test_more_chill_never_makes_buds_sleepier(one: float, other: float) -> None:
     assert wakefulness(low, CURVE) <= wakefulness(high, CURVE)
 
 
+@given(st.floats(0.0, 66.0), st.floats(4.5, 7.0))
+def test_warmth_counts_in_no_light_before_the_shortest_day_and_never_less_afterwards(
+    lat: float, light_h: float
+) -> None:
+    """Both hemispheres, up to the polar circle: dark until the solstice, lighter every day until the next."""
+    for year, at in ((BUD_YEAR, lat), ((np.arange(365) + 59) % 365 + 1, -lat)):
+        share = lit(light(at, year), light_h)
+        shortest = int(np.argmax(np.isfinite(light(at, year))))
+        assert (share[:shortest] == 0.0).all()
+        if lat > 5.0:  # nearer the equator days are alike
+            assert 108 <= shortest <= 114
+            assert (np.diff(share[shortest : shortest + 175]) >= -1e-9).all()
+        assert (lit(light(at, year), float("nan")) == 1.0).all()
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.floats(0.1, 6.0), st.integers(0, 50))
 def test_a_warmer_spring_never_delays_bloom_when_chill_is_met(by: float, seed: int) -> None:
     hourly = np.random.default_rng(seed).normal(10.0, 6.0, (1, 365, 24))
-    chill = np.full((1, 365), 80.0)
-    cool, warm = (heat_sum(warmth(hourly + d, 15.0, 0.25), chill, CURVE)[0] for d in (0.0, by))
+    chill, light_of_days = np.full((1, 365), 80.0), light(50.0, BUD_YEAR)
+    cool, warm = (heat_sum(warmth(hourly + d, 15.0, 0.25), chill, CURVE, light_of_days)[0] for d in (0.0, by))
     assert day_reached(warm, [200.0])[0] <= day_reached(cool, [200.0])[0]
 
 
@@ -123,10 +140,12 @@ def test_vectorised_dates_equal_a_plain_loop(catalog: Catalog, temperate: Profil
         curve = parameters.curve(str(needs.crop[row]), float(needs.need_factor[row]))
         daily = warmth(weather.hourly[0], curve.warmth_degC, curve.steepness)
         start = bloom_model.bud_day_of(curve.heat_from, temperate)
+        shares = bloom_model.lit(weather.light, curve.light_h)
         total = 0.0
         expected = float("nan")
         for day in range(365):
-            counted = 0.0 if day < start else daily[day] * float(wakefulness(weather.chill[0, day], curve))
+            awake = float(wakefulness(weather.chill[0, day], curve))
+            counted = 0.0 if day < start else daily[day] * awake * float(shares[day])
             if total < np.exp(needs.log_requirement[row]) <= total + counted:
                 expected = day - 1 + (np.exp(needs.log_requirement[row]) - total) / counted
             total += counted

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from recommender.biology.partners import whole_matrix
-from recommender.biology.pollination_tables import pollination_findings, pollination_tables
-from recommender.catalog import Catalog, open_catalog
+from recommender.biology.partners import site_matrix, whole_matrix
+from recommender.biology.pollination_tables import pollination_findings, pollination_tables, site_tables
+from recommender.catalog import Catalog, CatalogNotice, open_catalog
 from recommender.catalog.derived import derived_path, derived_tables, read_derived
+from recommender.climate.normals import normals_at
+from recommender.climate.profile import build_profile
 from recommender.errors import StorageFault, UnknownName
 
 
@@ -60,6 +64,49 @@ def test_damage_and_unknown_tables_are_told_plainly(catalog: Catalog) -> None:
     path.write_bytes(b"not a database")
     with pytest.raises(StorageFault, match="cannot be read"):
         read_derived(path, "numbers")
+
+
+def test_a_damaged_file_is_said_and_made_again(catalog: Catalog) -> None:
+    def make() -> dict[str, pd.DataFrame]:
+        return {"numbers": pd.DataFrame({"n": [1]})}
+
+    path = derived_tables(catalog, "trial", "one", make)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    with pytest.warns(CatalogNotice, match="damaged"):
+        assert derived_tables(catalog, "trial", "one", make) == path
+    assert read_derived(path, "numbers")["n"].tolist() == [1]
+
+
+def test_two_at_once_make_the_tables_once(catalog: Catalog) -> None:
+    """Threads stand for processes: each takes the lock anew, and looks at the file under it."""
+    made: list[int] = []
+
+    def make() -> dict[str, pd.DataFrame]:
+        made.append(1)
+        time.sleep(0.2)
+        return {"numbers": pd.DataFrame({"n": [1]})}
+
+    with ThreadPoolExecutor(2) as pool:
+        first, second = (pool.submit(derived_tables, catalog, "twice", "one", make) for _ in range(2))
+        assert first.result() == second.result()
+    assert made == [1]
+
+
+def test_tables_of_a_site_hold_its_shared_days(catalog: Catalog) -> None:
+    profile = build_profile(normals_at(50.4, -4.6), years=6)
+    path = site_tables(catalog, profile)
+    stored = read_derived(path, "pollination")
+    assert len(stored) == len(read_derived(pollination_tables(catalog), "pollination"))
+    matrix = site_matrix(catalog, profile)
+    assert matrix.overlap is not None
+    one = stored[(stored["female"] == "Bramley's Seedling") & (stored["male"] == "Discovery")].iloc[0]
+    here = matrix.position("apple", "Bramley's Seedling"), matrix.position("apple", "Discovery")
+    assert one["overlap_days"] == pytest.approx(matrix.overlap[here], abs=1e-3)
+    assert 0.0 < one["overlap_days"] < 30.0
+    bloom = read_derived(path, "bloom")
+    assert len(bloom) == len(catalog.traits())
+    assert bloom.loc[bloom["crop"].eq("apple"), "middle"].str[:2].isin(["04", "05"]).all()
 
 
 def test_findings_name_file_and_row(catalog: Catalog) -> None:

@@ -56,7 +56,8 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
             item["path"] = [f"traits/{crop}.csv" for crop in CROPS]
         for name in paths_of(item):
             shutil.copy(shipped / name, folder / name)
-    by_crop = {"varieties": 0, "names": 0, "regional_lists": 7, "variety_regions": 0, "pollination_pairs": 0}
+    by_crop = {"varieties": 0, "names": 0, "unsourced": 0, "regional_lists": 7}
+    by_crop |= {"variety_regions": 0, "pollination_pairs": 0}
     for name, column in by_crop.items():
         header, *rows = read_rows(folder / f"{name}.csv")
         kept = [row for row in rows if row[column] in CROPS]

@@ -46,7 +46,7 @@ def test_variety_that_is_in_stock_after_all_is_told(catalog: Catalog) -> None:
 
 
 def test_tree_ruled_out_at_the_site_is_never_offered(catalog: Catalog) -> None:
-    cold = Site(zone="3a", chill_hours=1500)
+    cold = Site(place="Winnipeg, Canada")
     found = substitutes("peach:Redhaven", None, cold, catalog=catalog, top=None)
     assert "ruled out" not in set(found.frame["verdict"])
     assert len(found.left_out) > 0

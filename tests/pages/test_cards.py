@@ -74,7 +74,7 @@ def test_a_card_tells_what_would_lift_the_verdict_and_which_are_like_it() -> Non
 
 
 def test_small_facts_give_dates_with_their_doubt_and_say_what_is_not_known() -> None:
-    facts = cards.small_facts(_row(), {"self_fertility": "self-sterile"}, "north", "metric")
+    facts = cards.small_facts(_row(), {}, "needed", "north", "metric")
     assert [fact[:2] for fact in facts] == [
         ("Full bloom", "not known"),
         ("Picked from", "5 August"),

@@ -67,6 +67,7 @@ def climate(
         tmin=tmin,
         tmax=tmin + 10.0,
         hemisphere=hemisphere,
+        lat=45.0 if hemisphere == "north" else -45.0,
         zone_number=float(np.floor(((coldest * 1.8 + 32 + 60) / 10 + 1) * 2) / 2),
     )
 

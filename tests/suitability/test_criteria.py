@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender.suitability import criteria
@@ -40,6 +40,7 @@ def test_a_hardier_tree_never_survives_less(limit: float, error: float, hardier:
     assert 0.0 <= tender <= hardy <= 1.0
 
 
+@settings(deadline=None)
 @given(st.floats(0, 2000), st.floats(1, 500))
 def test_more_chill_never_suits_less(chill: float, more: float) -> None:
     varieties = invented()

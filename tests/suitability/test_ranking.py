@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any, cast
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from recommender.errors import UnknownName
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import LIMITS, PRESETS, VERDICTS, Ranking, rank
+from recommender.suitability.ranking import PRESETS, Ranking, rank
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import LIMITS, VERDICTS, tier
 from tests.suitability.invented import InventedCatalog, climate
 
 HERE = Site(place="Withy Hollow")
@@ -68,10 +70,10 @@ def test_an_unknown_variety_stands_below_proven_ones_and_above_unfit_ones() -> N
 def test_the_frame_is_whole_ranked_and_within_bounds() -> None:
     frame = ranked(coldest=-18.0).frame
     assert frame["rank"].tolist() == list(range(1, 10))
-    fallen = frame["verdict"] == "ruled out"
-    assert frame.loc[~fallen, "score"].is_monotonic_decreasing
-    assert frame.loc[fallen, "score"].is_monotonic_decreasing
-    assert fallen.is_monotonic_increasing
+    place = pd.Series(tier(frame["verdict"].map(VERDICTS.index).to_numpy()), index=frame.index)
+    assert place.is_monotonic_increasing
+    for _, rows in frame.groupby(place):
+        assert rows["score"].is_monotonic_decreasing
     assert (frame["score_low"] <= frame["score"]).all()
     assert (frame["score"] <= frame["score_high"]).all()
     values = frame[[name for name in map(str, frame) if name.startswith("c_")]].to_numpy()
@@ -82,12 +84,21 @@ def test_the_frame_is_whole_ranked_and_within_bounds() -> None:
 
 
 def test_a_partner_lifts_a_self_sterile_apple_to_sound() -> None:
-    alone = ranked(coldest=-15.0)
+    alone = ranked(Site(place="Withy Hollow", neighbours_have_fruit_trees="no"), coldest=-15.0)
     beside = ranked(Site(place="Withy Hollow", existing_trees=("apple:Withy Late",)), coldest=-15.0)
     assert verdict(alone, "Withy Early") == "with care"
     assert verdict(beside, "Withy Early") == "sound"
     assert "Blooms with your Withy Late, so both set fruit (bloom overlap about" in told(
         beside, "Withy Early"
+    )
+
+
+def test_not_saying_what_stands_near_costs_no_verdict_but_is_to_be_watched() -> None:
+    asked = ranked(coldest=-15.0)
+    assert verdict(asked, "Withy Early") == "sound"
+    frame = asked.frame.set_index("variety")
+    assert str(frame.loc["Withy Early", "watch"]).startswith(
+        "Sound, with a partner: it needs a pollen partner"
     )
 
 
@@ -101,7 +112,9 @@ def test_wishes_move_the_order_but_not_the_limits() -> None:
     cooking = ranked(goals=Goals(crops=("apple",), uses=("cooking",)), coldest=-15.0)
     plain = ranked(goals=Goals(crops=("apple",)), coldest=-15.0)
     limits = [f"c_{name}" for name in LIMITS]
-    assert figure(cooking, "Withy Late", "rank") < figure(plain, "Withy Late", "rank")
+    wanted, other = "Withy Late", "Withy Early"
+    ahead = [figure(each, wanted, "score") / figure(each, other, "score") for each in (cooking, plain)]
+    assert ahead[0] > ahead[1]
     first = cooking.frame.set_index("variety")
     same = plain.frame.set_index("variety")[limits].reindex(first.index)
     assert np.allclose(first[limits].to_numpy(), same.to_numpy())

@@ -30,7 +30,8 @@ def invented(**changes: object) -> Records:
         "sports": np.zeros((0, 2), dtype=np.intp),
         "kin": np.zeros((0, 2), dtype=np.intp),
         "origin": np.array([-1, -1, -1, -1]),
-        "regions": pd.DataFrame({"place": ["near", "far"]}),
+        "bred_in": np.array(["", "", "", ""], dtype=object),
+        "regions": pd.DataFrame({"place": ["near", "far"], "covers": ["XX", "YY"]}),
         "region_figures": np.stack([NEAR, FAR]),
         "place_names": ("XX",),
         "place_figures": NEAR[None, :],
@@ -72,6 +73,26 @@ def test_a_sport_shares_its_parents_record() -> None:
     found = track_records(sum_up(invented(sports=np.array([[3, 0]]))), NEAR[None, :])["recommended"][0]
     alone = track_records(sum_up(invented()), NEAR[None, :])["recommended"][0]
     assert alone[3] < found[3] < found[0]
+
+
+def test_what_is_said_abroad_counts_less_and_what_is_bred_at_home_counts() -> None:
+    tables = sum_up(invented(bred_in=np.array(["", "", "", "XX"], dtype=object)))
+    here, abroad, nowhere = (track_records(tables, NEAR[None, :], (name,)) for name in ("XX", "ZZ", ""))
+    assert here["recommended"][0, 0] > abroad["recommended"][0, 0]
+    assert here["described"][0, 0] > abroad["described"][0, 0]
+    assert here["home"][0, 0] == here["home"][0, 3] == 1.0
+    assert here["home"][0, 1] == 0.0
+    assert (abroad["home"] == 0.0).sum() == 4
+    assert len(np.unique(nowhere["home"])) == 1
+
+
+def test_a_strain_shares_the_record_of_the_variety_it_is_named_after() -> None:
+    tables = records_of(open_catalog())[0]
+    assert tables is not None
+    frame = varieties_of(open_catalog()).frame
+    names = frame["crop"] + ":" + frame["variety"]
+    pairs = {(names[one], names[other]) for one, other in tables.records.sports.tolist()}
+    assert ("apple:Royal Gala", "apple:Gala") in pairs
 
 
 def test_many_sites_at_once_give_what_each_gives_alone() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 
@@ -13,8 +14,10 @@ from sklearn.metrics import roc_auc_score
 
 from recommender import open_catalog
 from recommender.catalog.package import datasets_folder
-from recommender.suitability.learning import Case, fit
+from recommender.suitability.agreement import fitted
+from recommender.suitability.learning import KERNELS, Case, fit
 from recommender.suitability.validation import Validation, auc, distance_km, precision_at_ten
+from recommender.suitability.verdicts import VERDICTS
 from recommender.suitability.weights import HAND
 
 FEW = ["georgia-south", "iowa-north", "germany-schwaebisch-gmuend"]
@@ -100,8 +103,9 @@ def test_with_everything_kept_the_score_is_that_of_the_ranking() -> None:
     """So that what is validated is what a grower gets."""
     from recommender import Site, rank
     from recommender.suitability import track_record
-    from recommender.suitability.ranking import RULED_OUT_CEILING, records_of
+    from recommender.suitability.ranking import records_of
     from recommender.suitability.validation import wishes_factor
+    from recommender.suitability.verdicts import RULED_OUT_CEILING
     from recommender.suitability.weights import living, standing
 
     catalog = open_catalog()
@@ -115,11 +119,34 @@ def test_with_everything_kept_the_score_is_that_of_the_ranking() -> None:
     assert set(track_record.RECORDS) == set(weights.record)
 
 
+def test_a_region_with_nothing_left_out_is_judged_as_the_ranking_judges_it(validation: Validation) -> None:
+    """Score, verdict and order: the ones a grower there would see, but for the records left out."""
+    from recommender import Site, rank
+    from recommender.suitability.ranking import records_of
+
+    catalog = validation.catalog
+    region = next(region for region in validation.regions if region.name == "iowa-north")
+    lists, facts, mentions = (np.ones(each.shape, dtype=np.bool_) for each in region.stays)
+    whole = dataclasses.replace(region, at=-1, stays=(lists, facts, mentions))
+    here = validation.records.regions.iloc[region.at]
+    site = Site(lat=float(here["lat"]), lon=float(here["lon"]))
+    shown = rank(site, catalog=catalog).frame.sort_index()
+    score, verdict = validation.judged(whole, records_of(catalog)[1])
+    assert np.allclose(score, shown["score"], atol=2e-6)
+    assert (np.array(VERDICTS, dtype=object)[verdict] == shown["verdict"]).all()
+
+
+def test_the_kernel_is_chosen_without_the_region_it_is_used_for(validation: Validation) -> None:
+    by_region, final = fitted(validation)
+    tried = {tuple(kernel.by_name().items()) for kernel in KERNELS}
+    assert {tuple(weights.kernel.items()) for weights in [*by_region, final]} <= tried
+
+
 def test_learning_finds_the_criterion_that_decides() -> None:
-    """Forty invented lists that follow chill alone: its weight outgrows that of winter, which is noise."""
+    """In 200 invented lists that follow chill alone its weight outgrows that of winter, which is noise."""
     rng = np.random.default_rng(3)
     prepared = []
-    for _ in range(40):
+    for _ in range(200):
         features = {name: np.log(rng.uniform(0.05, 1.0, 50)) for name in HAND.powers}
         features |= {name: rng.uniform(-1.0, 0.0, 50) for name in ("rating", *HAND.record)}
         named = features["chill"] >= np.sort(features["chill"])[-8]

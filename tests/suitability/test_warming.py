@@ -7,8 +7,8 @@ import pytest
 from recommender import open_catalog
 from recommender.errors import BadInput
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import VERDICTS
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import VERDICTS
 from recommender.suitability.warming import Warming, under_warming
 
 ATLANTA = Site(lat=33.75, lon=-84.4)

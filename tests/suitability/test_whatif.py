@@ -8,8 +8,9 @@ import numpy as np
 
 from recommender.suitability import whatif
 from recommender.suitability.goals import Goals
-from recommender.suitability.ranking import VERDICTS, Ranking, rank
+from recommender.suitability.ranking import Ranking, rank
 from recommender.suitability.site import Site
+from recommender.suitability.verdicts import VERDICTS
 from tests.suitability.invented import InventedCatalog, climate
 
 HERE = Site(place="Withy Hollow")
@@ -25,7 +26,7 @@ def lines(ranking: Ranking, variety: str) -> str:
 
 
 def test_a_partner_would_lift_it_and_does_when_planted() -> None:
-    alone = ranked(coldest=-15.0)
+    alone = ranked(Site(place="Withy Hollow", neighbours_have_fruit_trees="no"), coldest=-15.0)
     assert "A pollen partner that blooms with it would lift it from with care to sound" in lines(
         alone, "Withy Early"
     )

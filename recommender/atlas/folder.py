@@ -1,0 +1,184 @@
+"""The folder of an atlas: what it is of, which parts are done, and where each file lies.
+
+    atlas.json                                      what it is of (`About`)
+    sites.parquet                                   one row a site, in the order of the blocks
+    varieties.parquet                               crop, variety
+    climates/warming=2.0/block-00003.parquet        what scores need of each site's climate
+    scores/warming=2.0/crop=apple/block-00003.parquet   site, variety, score, verdict
+    done/warming=2.0/block-00003.json               written last: this part is whole
+
+Every file is written whole or not at all, so a run that was stopped goes on where it was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from recommender.errors import BadInput, StorageFault
+from recommender.files import json_of, write_whole, written_whole
+from recommender.outputs import json_text
+from recommender.suitability.site import YesNo
+
+FORMAT = 1
+SITES_IN_A_BLOCK = 256
+
+
+@dataclass(frozen=True)
+class About:
+    """What an atlas is of. data_key: of the open data; sites_key: of the sites; neighbours: whether pollen
+    partners stand near by (yes, no, unknown); crops: empty for all; warming [K]; years and seed of the made
+    weather."""
+
+    data_key: str
+    sites_key: str
+    sites: int
+    varieties: int
+    preset: str
+    neighbours: YesNo
+    crops: tuple[str, ...]
+    warming: tuple[float, ...]
+    years: int
+    seed: int
+    block: int = SITES_IN_A_BLOCK
+    format: int = FORMAT
+
+    @property
+    def blocks(self) -> int:
+        """Number of site blocks."""
+        return -(-self.sites // self.block)
+
+
+@dataclass(frozen=True)
+class Part:
+    """One block of sites at one warming [K]."""
+
+    warming: float
+    block: int
+
+    @property
+    def folder(self) -> str:
+        """Name of the folder of its warming."""
+        return f"warming={self.warming:.1f}"
+
+    @property
+    def stem(self) -> str:
+        """Name of its files without their ending."""
+        return f"block-{self.block:05d}"
+
+
+class AtlasFolder:
+    """The files of one atlas."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+
+    def about(self) -> About:
+        """What the atlas is of. Raises BadInput where there is none, StorageFault where it cannot be read."""
+        path = self.path / "atlas.json"
+        try:
+            held = json_of(path.read_bytes())
+            found = About(**{**held, "crops": tuple(held["crops"]), "warming": tuple(held["warming"])})
+        except FileNotFoundError:
+            raise BadInput(
+                "There is no atlas in this folder",
+                where=str(self.path),
+                remedy="Make one with `orchardwright atlas run FOLDER --country NAME`",
+            ) from None
+        except (OSError, ValueError, TypeError, KeyError) as problem:
+            raise StorageFault(
+                "atlas.json cannot be read", where=str(path), remedy="Take the folder from a backup"
+            ) from problem
+        if found.format != FORMAT:
+            raise BadInput(
+                f"The atlas has format {found.format}, this version reads {FORMAT}", where=str(self.path)
+            )
+        return found
+
+    def begin(self, about: About, sites: pd.DataFrame, varieties: pd.DataFrame) -> About:
+        """Lay out a new atlas, or go on with the same one: more warmings may be added.
+
+        Raises BadInput if the folder holds an atlas of something else.
+        """
+        if (self.path / "atlas.json").exists():
+            held = self.about()
+            same = {**asdict(held), "warming": ()} == {**asdict(about), "warming": ()}
+            if not same:
+                raise BadInput(
+                    "This folder holds an atlas of other sites, data or wishes",
+                    where=str(self.path),
+                    remedy="Name another folder, or give the same sites and options to go on with it",
+                )
+            about = About(**{**asdict(held), "warming": tuple(sorted({*held.warming, *about.warming}))})
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            raise StorageFault(
+                f"The folder cannot be made ({problem.strerror or problem})",
+                where=str(self.path),
+                remedy="Name a folder you may write to",
+            ) from problem
+        self.write("sites.parquet", pa.Table.from_pandas(sites, preserve_index=False))
+        self.write("varieties.parquet", pa.Table.from_pandas(varieties, preserve_index=False))
+        write_whole(self.path / "atlas.json", json_text(asdict(about)))
+        return about
+
+    def write(self, name: str, table: pa.Table, **options: Any) -> None:
+        """A Parquet file of the atlas. Raises StorageFault."""
+        path = self.path / name
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            raise StorageFault("A folder of the atlas cannot be made", where=str(path.parent)) from problem
+        with written_whole(path) as temporary:
+            pq.write_table(table, temporary, **options)
+
+    def read(self, name: str, **options: Any) -> pa.Table:
+        """A Parquet file of the atlas. Raises StorageFault."""
+        try:
+            return pq.ParquetFile(self.path / name).read(use_threads=False, **options)
+        except (OSError, pa.ArrowException) as problem:
+            raise StorageFault(
+                "A file of the atlas cannot be read",
+                where=str(self.path / name),
+                remedy="Remove it and run the atlas again; what is whole is kept",
+            ) from problem
+
+    def sites(self) -> pd.DataFrame:
+        """One row a site, in the order of the blocks: site, name, region, country, lat, lon, elevation_m,
+        population."""
+        return self.read("sites.parquet").to_pandas()
+
+    def done(self, part: Part) -> dict[str, Any] | None:
+        """What a finished part reported; None if it is not finished."""
+        try:
+            held = json_of((self.path / "done" / part.folder / f"{part.stem}.json").read_bytes())
+        except (OSError, ValueError):
+            return None
+        return held if isinstance(held, dict) else None
+
+    def finish(self, part: Part, report: dict[str, Any]) -> None:
+        """Mark a part as whole. Raises StorageFault."""
+        path = self.path / "done" / part.folder / f"{part.stem}.json"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, json_text(report))
+
+    def parts(self) -> Iterator[Part]:
+        """All parts of the atlas."""
+        about = self.about()
+        for warming in about.warming:
+            for block in range(about.blocks):
+                yield Part(warming, block)
+
+
+def sites_key(sites: pd.DataFrame) -> str:
+    """The same for the same sites in the same order."""
+    hashed = pd.util.hash_pandas_object(sites, index=False).to_numpy()
+    return hashlib.sha256(hashed.tobytes()).hexdigest()[:16]

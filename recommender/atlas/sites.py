@@ -1,0 +1,129 @@
+"""The sites of an atlas: a customer's list, a grid, or the places of a country.
+
+In come a file, or steps and bounds, or a country; out goes a frame with a row a site: name, region, country,
+lat, lon [degrees], elevation_m [m, NaN for that of the ground], population (0 where it is no place).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from recommender.climate.grid import open_grid
+from recommender.climate.normals import checked_coordinates
+from recommender.climate.places import find_place, places_of
+from recommender.errors import BadInput, DataFaults, OrchardwrightError
+from recommender.nursery.stock_files import Table, read_table
+
+COLUMNS = ("name", "region", "country", "lat", "lon", "elevation_m", "population")
+MOST_SITES = 2_000_000
+MOST_FAULTS = 20
+_HEADINGS = {
+    "name": "name site customer label",
+    "place": "place town city location village address",
+    "lat": "lat latitude",
+    "lon": "lon longitude long lng",
+    "elevation_m": "elevation_m elevation height altitude elevation m",
+}
+
+
+def country_sites(country: str | None = None, people: int = 0) -> pd.DataFrame:
+    """All places of a country, of the world without one, with at least so many people. Raises UnknownName, or
+    BadInput where none is left."""
+    found = places_of(country)
+    return _checked(found[found["population"] >= people])
+
+
+def grid_sites(step_deg: float, bounds: tuple[float, float, float, float]) -> pd.DataFrame:
+    """Points on land every `step_deg` degrees within bounds (west, south, east, north) [degrees].
+
+    Raises BadInput for a step or bounds that cannot be, or that hold no land.
+    """
+    west, south, east, north = (float(each) for each in bounds)
+    for lat, lon in ((south, west), (north, east)):
+        checked_coordinates(lat, lon)
+    if not (0.01 <= step_deg <= 10.0 and west < east and south < north):
+        raise BadInput(
+            f"A grid of {step_deg:g} degrees from {west:g}, {south:g} to {east:g}, {north:g} cannot be made",
+            remedy="Give a step from 0.01 to 10 degrees and bounds as west,south,east,north",
+        )
+    lats = np.arange(south, north + 1e-9, step_deg)
+    lons = np.arange(west, east + 1e-9, step_deg)
+    if len(lats) * len(lons) > 4 * MOST_SITES:
+        raise BadInput(
+            f"That grid has {len(lats) * len(lons):,} points", remedy="Take a wider step or less land"
+        )
+    grid, rows = open_grid(), []
+    for lat in lats:
+        for lon in lons:
+            try:
+                on_land = grid.sample(float(lat), float(lon)).moved_km == 0.0
+            except BadInput:
+                continue
+            if on_land:
+                rows.append((f"{lat:.2f}, {lon:.2f}", float(lat), float(lon)))
+    frame = pd.DataFrame(rows, columns=["name", "lat", "lon"])
+    return _checked(frame.assign(region="", country="", elevation_m=np.nan, population=0))
+
+
+def listed_sites(path: Path | str) -> pd.DataFrame:
+    """Sites of a CSV or XLSX list: a column `place`, or `lat` and `lon`; `name` and `elevation_m` if known.
+
+    Raises StorageFault, BadInput for a list without those columns, DataFaults naming each row that cannot be
+    placed.
+    """
+    table = read_table(path, _HEADINGS, needed=())
+    held = set(table.frame)
+    if "place" not in held and not {"lat", "lon"} <= held:
+        raise BadInput(
+            "The list says nowhere where its sites are",
+            where=table.file,
+            remedy="Give it a column place, or the columns lat and lon",
+        )
+    rows, faults = [], []
+    for at, cells in enumerate(table.frame.fillna("").astype(str).to_dict("records")):
+        try:
+            rows.append(_site({str(name): cell.strip() for name, cell in cells.items()}))
+        except OrchardwrightError as fault:
+            faults.append(f"{table.where(at)}: {fault}")
+    if faults:
+        more = [f"and {len(faults) - MOST_FAULTS} more"] if len(faults) > MOST_FAULTS else []
+        raise DataFaults(
+            f"{len(faults)} of {len(table.frame)} sites cannot be placed",
+            [*faults[:MOST_FAULTS], *more],
+            remedy="Mend these rows or take them out",
+        )
+    return _checked(pd.DataFrame(rows, columns=list(COLUMNS)))
+
+
+def _site(cells: dict[str, str]) -> tuple[str, str, str, float, float, float, int]:
+    height = _number(cells.get("elevation_m", ""), "elevation_m") if cells.get("elevation_m") else np.nan
+    if cells.get("lat") or cells.get("lon"):
+        lat, lon = checked_coordinates(
+            _number(cells.get("lat", ""), "lat"), _number(cells.get("lon", ""), "lon")
+        )
+        return cells.get("name") or f"{lat:.2f}, {lon:.2f}", "", "", lat, lon, height, 0
+    found = find_place(cells.get("place", ""))
+    name = cells.get("name") or found.name
+    known = found.elevation_m if np.isnan(height) else height
+    return name, found.region, found.country, found.lat, found.lon, known, found.population
+
+
+def _number(cell: str, column: str) -> float:
+    try:
+        return float(cell.replace(",", "."))
+    except ValueError:
+        raise BadInput(f"“{cell}” in the column {column} is no number", remedy="Write degrees") from None
+
+
+def _checked(frame: pd.DataFrame) -> pd.DataFrame:
+    if frame.empty:
+        raise BadInput("No site is left", remedy="Widen the bounds, or ask for smaller places")
+    if len(frame) > MOST_SITES:
+        raise BadInput(f"{len(frame):,} sites are more than {MOST_SITES:,}", remedy="Make several atlases")
+    return frame[list(COLUMNS)].reset_index(drop=True)
+
+
+__all__ = ["COLUMNS", "Table", "country_sites", "grid_sites", "listed_sites"]

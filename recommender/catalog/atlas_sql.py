@@ -1,0 +1,94 @@
+"""The questions that are asked of an atlas, in SQL over its Parquet files.
+
+In come paths of Parquet files and plain values, which are only ever bound; out go frames. Whether a crop or a
+variety is in the atlas, and which files are done, is the business of `atlas.questions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from recommender.errors import StorageFault
+
+_SITE = "s.site, s.name, s.region, s.country, s.lat, s.lon, s.elevation_m, s.population"
+_WHERE_SOUND = f"""
+    SELECT {_SITE}, p.score, p.verdict::VARCHAR AS verdict
+    FROM read_parquet($scores) p JOIN read_parquet($sites) s USING (site)
+    WHERE p.variety = $variety AND p.verdict IN (SELECT unnest($verdicts))
+    ORDER BY p.score DESC, s.population DESC, s.site
+"""
+_SOUND_BY_PLACE = f"""
+    WITH counted AS (
+        SELECT site, count(*) AS varieties, count(*) FILTER (verdict = 'sound') AS sound,
+               count(*) FILTER (verdict = 'with care') AS with_care,
+               count(*) FILTER (verdict = 'ruled out') AS ruled_out,
+               max(score) AS best_score, arg_max(variety, score)::VARCHAR AS best
+        FROM read_parquet($scores) GROUP BY site
+    )
+    SELECT {_SITE}, c.* EXCLUDE (site)
+    FROM counted c JOIN read_parquet($sites) s USING (site)
+    ORDER BY c.sound DESC, s.population DESC, s.site
+"""
+_CHANGE_BY_VARIETY = """
+    WITH before AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM read_parquet($scores)),
+         after AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM read_parquet($warmer))
+    SELECT b.variety::VARCHAR AS variety, count(*) AS sites,
+           count(*) FILTER (b.sound) AS sound_before, count(*) FILTER (a.sound) AS sound_after,
+           count(*) FILTER (a.sound AND NOT b.sound) AS won,
+           count(*) FILTER (b.sound AND NOT a.sound) AS lost,
+           avg(a.score - b.score) AS score_change
+    FROM before b JOIN after a USING (site, variety) GROUP BY 1
+    ORDER BY sound_after - sound_before DESC, 1
+"""
+_CHANGE_BY_PLACE = f"""
+    WITH before AS (SELECT site, count(*) FILTER (verdict = 'sound') AS sound
+                    FROM read_parquet($scores) GROUP BY site),
+         after AS (SELECT site, count(*) FILTER (verdict = 'sound') AS sound
+                   FROM read_parquet($warmer) GROUP BY site)
+    SELECT {_SITE}, b.sound AS sound_before, a.sound AS sound_after, a.sound - b.sound AS change
+    FROM before b JOIN after a USING (site) JOIN read_parquet($sites) s USING (site)
+    ORDER BY change, s.population DESC, s.site
+"""
+
+
+def where_in(sites: Path, scores: Sequence[Path], variety: str, verdicts: Sequence[str]) -> pd.DataFrame:
+    """Sites at which a variety has one of the verdicts, best first: the site's columns, score, verdict."""
+    return _asked(_WHERE_SOUND, sites, scores, variety=variety, verdicts=list(verdicts))
+
+
+def sound_by_place(sites: Path, scores: Sequence[Path]) -> pd.DataFrame:
+    """How many varieties are sound at each site, most first: the site's columns, varieties, sound, with_care,
+    ruled_out, best_score, best."""
+    return _asked(_SOUND_BY_PLACE, sites, scores)
+
+
+def change_by_variety(sites: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
+    """At how many sites each variety is sound before and after: variety, sites, sound_before, sound_after,
+    won, lost, score_change."""
+    return _asked(_CHANGE_BY_VARIETY, None, scores, warmer=[str(path) for path in warmer])
+
+
+def change_by_place(sites: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
+    """How many varieties are sound at each site before and after, greatest loss first: the site's columns,
+    sound_before, sound_after, change."""
+    return _asked(_CHANGE_BY_PLACE, sites, scores, warmer=[str(path) for path in warmer])
+
+
+def _asked(query: str, sites: Path | None, scores: Sequence[Path], **values: object) -> pd.DataFrame:
+    bound: dict[str, object] = {"scores": [str(path) for path in scores], **values}
+    if sites is not None:
+        bound["sites"] = str(sites)
+    try:
+        with closing(duckdb.connect()) as connection:
+            return connection.execute(query, bound).df()
+    except duckdb.Error as problem:
+        raise StorageFault(
+            "The files of the atlas cannot be read",
+            where=str(sites or (scores[0].parent if scores else "")),
+            remedy="Run the atlas again with the same folder; what is whole is kept",
+        ) from problem

@@ -1,0 +1,121 @@
+"""The page "Where does it grow?": three questions to an atlas made with `orchardwright atlas run`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from recommender.errors import OrchardwrightError
+from recommender.pages import cards, shared
+from recommender.wording import crop_name, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from recommender.atlas.questions import Atlas
+
+_QUESTIONS = {
+    "where": "Where is a variety sound?",
+    "sound": "How many sound varieties has each place?",
+    "change": "What changes when it gets warmer?",
+}
+_NONE_YET = (
+    "An atlas holds the scores of every variety at many places: all places of a country, your customers, or a"
+    " grid. It is worked out once, on this machine or on several, and asked here.",
+    "Make one on the command line: orchardwright atlas run my-atlas --country GB --people 5000. Add"
+    " --warming 0 --warming 2 to see what two degrees change. Then give the folder's name above.",
+    "On one core nothing more is needed: add --workers 0. To use all cores or several machines, install"
+    " orchardwright[atlas].",
+)
+_SHOWN_ROWS = 200
+
+
+def page() -> None:
+    """Draw the page."""
+    st.title("Where does it grow?")
+    folder = st.text_input(
+        "Folder of the atlas", value=st.session_state.get("atlas_folder", ""), placeholder="my-atlas"
+    ).strip()
+    if not folder:
+        st.html(cards.paragraphs(_NONE_YET))
+        return
+    from recommender.atlas.questions import Atlas
+
+    try:
+        atlas = Atlas(Path(folder).expanduser())
+    except OrchardwrightError as error:
+        shared.say(error)
+        st.html(cards.paragraphs(_NONE_YET[1:]))
+        return
+    st.session_state["atlas_folder"] = folder
+    about = atlas.about
+    st.caption(f"{about.sites:,} places, {about.varieties:,} varieties, {atlas.share_done:.0%} done")
+    question = st.radio(
+        "Question", list(_QUESTIONS), format_func=lambda key: _QUESTIONS[key], horizontal=True
+    )
+    with shared.told_plainly():
+        _answer(atlas, str(question))
+
+
+def _answer(atlas: Atlas, question: str) -> None:
+    warmings = list(atlas.about.warming)
+    left, right = st.columns(2)
+    crop = str(left.selectbox("Crop", atlas.crops(), format_func=crop_name))
+    if question == "where":
+        variety = str(right.selectbox("Variety", atlas.varieties(crop), format_func=plain))
+        warming = _warming(warmings)
+        found = atlas.where(crop, variety, warming)
+        said = f"{plain(variety)} is sound at {len(found):,} of {atlas.about.sites:,} places{_years(warming)}"
+    elif question == "sound":
+        warming = _warming(warmings)
+        found = atlas.sound_by_place(crop, warming)
+        most = int(found["sound"].max()) if len(found) else 0
+        said = f"Up to {most:,} varieties of {crop_name(crop).lower()} are sound at a place{_years(warming)}"
+    else:
+        later = [each for each in warmings if each != 0.0]
+        if not later or 0.0 not in warmings:
+            st.html(
+                cards.paragraphs(
+                    ("This atlas holds one climate only. Run it again with --warming 0 --warming 2.",)
+                )
+            )
+            return
+        warming = float(right.selectbox("Warmer by", later, format_func=lambda each: f"{each:g} °C"))
+        found = atlas.change(crop, warming)
+        fewer = int((found["change"] < 0).sum())
+        said = f"{fewer:,} of {len(found):,} places have fewer sound varieties {warming:g} °C warmer"
+    _show(found, question, said)
+
+
+def _warming(warmings: list[float]) -> float:
+    if len(warmings) == 1:
+        return warmings[0]
+    picked = st.radio(
+        "Years",
+        warmings,
+        format_func=lambda each: f"{each:g} °C warmer" if each else "today",
+        horizontal=True,
+    )
+    return float(picked)
+
+
+def _years(warming: float) -> str:
+    return f", {warming:g} °C warmer" if warming else ""
+
+
+def _show(found: pd.DataFrame, question: str, said: str) -> None:
+    from recommender.charts_atlas import atlas_map
+    from recommender.outputs import csv_text
+
+    st.subheader(said)
+    picture = atlas_map(found, question, said, shared.paper())
+    if picture is not None:
+        st.altair_chart(picture.chart, use_container_width=False)
+        st.caption(picture.alt_text)
+    keep = [name for name in found if name not in ("site", "lat", "lon", "elevation_m")]
+    st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True)
+    if len(found) > _SHOWN_ROWS:
+        st.caption(f"The first {_SHOWN_ROWS} of {len(found):,} rows; the file has all.")
+    st.download_button("Download as CSV", csv_text(found), "atlas.csv", "text/csv")
