@@ -84,7 +84,7 @@ async def _finished(line: websockets.ClientConnection) -> None:
 
 
 def _errands(number: int) -> tuple[Steps, Steps]:
-    """What a person does: look at a list and round the pages, then come back by a link with one answer more."""
+    """What a person does: a list, a round of the pages, then back by a link with one answer more."""
     place, crop = _PLACES[number % len(_PLACES)], _CROPS[number % len(_CROPS)]
     first: Steps = [
         ("first list for a place", "choose", {"place": place}),

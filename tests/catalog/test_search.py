@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender import open_catalog
@@ -56,12 +56,14 @@ def test_sql_and_signs_find_nothing_and_break_nothing(typed: str) -> None:
     assert len(open_catalog().varieties()) == len(finder().find("", top=10_000))
 
 
+@settings(deadline=None)
 @given(st.text(max_size=40))
 def test_whatever_is_typed_finds_each_variety_once_at_most(typed: str) -> None:
     found = finder().find(typed)
     assert not found.duplicated(["crop", "variety"]).any()
 
 
+@settings(deadline=None)
 @given(st.integers(0, 2000))
 def test_every_variety_is_found_by_its_own_name(place: int) -> None:
     varieties = open_catalog().varieties()
