@@ -15,7 +15,7 @@ import typer
 from recommender.commands import console
 from recommender.commands import options as opt
 from recommender.errors import BadInput
-from recommender.wording import MARKS, as_units, crop_in_sentence, metres, plain
+from recommender.wording import MARKS, as_units, crop_in_sentence, litres, metres, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -155,7 +155,7 @@ def standin(
         wetness=wetness,
         frost=frost,
         space_m=metres(space, view),
-        container_L=container,
+        container_L=litres(container, view),
         neighbours_have_fruit_trees=neighbours,
     )
     where = None

@@ -10,6 +10,7 @@ from openpyxl import load_workbook
 
 from recommender.catalog.package import datasets_folder
 from recommender.cli import main
+from recommender.errors import BadInput
 
 STOCK = datasets_folder() / "demo" / "nursery-stock.csv"
 ORDERS = datasets_folder() / "demo" / "back-orders.csv"
@@ -104,3 +105,18 @@ def test_what_cannot_be_done_is_said_plainly(
     told = capsys.readouterr().err
     assert words in told
     assert "Traceback" not in told
+
+
+def test_a_pot_is_given_in_gallons_where_lengths_are_feet(monkeypatch: pytest.MonkeyPatch) -> None:
+    from recommender.nursery import substitutes as desk
+
+    seen: dict[str, object] = {}
+
+    def look(variety: str, offered: object, where: object, *rest: object, **named: object) -> object:
+        seen["site"] = where
+        raise BadInput("far enough")
+
+    monkeypatch.setattr(desk, "substitutes", look)
+    said = ("--place", "Bristol, England", "--container", "10", "--units", "imperial")
+    assert _run("stock", "standin", "Discovery", *said) != 0
+    assert getattr(seen["site"], "container_L", None) == pytest.approx(37.85, abs=0.01)
