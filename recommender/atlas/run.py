@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,7 +25,7 @@ from recommender.errors import BadInput, StorageFault
 from recommender.suitability.site import YesNo
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, LocalCluster
 
 Progress = Callable[[str, float], None]
 # Parts waiting at a worker beside the one it is at: enough never to idle, few enough to bound memory.
@@ -181,12 +181,23 @@ def _client(workers: int | None, scheduler: str | None, stack: ExitStack) -> Cli
                 remedy="Start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from problem
     count = workers if workers is not None else os.cpu_count() or 1
-    cluster = stack.enter_context(
-        LocalCluster(
-            n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-        )
+    # An address of this machine alone, at any free port: other programs may have the usual one.
+    cluster = LocalCluster(
+        n_workers=count,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address="127.0.0.1:0",
+        silence_logs=50,
     )
+    stack.callback(_closed, cluster)
     return stack.enter_context(Client(cluster))
+
+
+def _closed(cluster: LocalCluster) -> None:
+    # A worker that was killed at the very end is just being started anew, and its guard then complains that
+    # it did not get to it. Every part is done by then, or another error is on its way.
+    with suppress(RuntimeError, TimeoutError):
+        cluster.close()
 
 
 def _handed_out(client: Client, where: str, todo: Iterable[Part]) -> Iterator[dict[str, Any]]:
