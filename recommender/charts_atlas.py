@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from recommender.charts import COLOURS, Paper, Picture
-from recommender.climate.outline import land_rectangles
+from recommender.climate.land import land_rectangles
 from recommender.wording import plain
 
 MOST_DOTS = 4_000
