@@ -1,7 +1,7 @@
 """The licence of every package that Orchardwright needs, as the packages themselves state it.
 
-Run it in the environment to be listed: `.venv/bin/python .ci/licences.py`. Exits with 1 where a package states
-none, or one that asks more of a user than to keep its notice, so that a person looks before it is kept.
+Run it in the environment to be listed: `.venv/bin/python .ci/licences.py`. Exits with 1 where a package
+states none, or one that asks more of a user than to keep its notice, so that a person looks before it is kept.
 """
 
 from __future__ import annotations
