@@ -1,7 +1,7 @@
 """The licence of every package that Orchardwright needs, as the packages themselves state it.
 
 Run it in the environment to be listed: `.venv/bin/python .ci/licences.py`. Exits with 1 where a package
-states none, or one that asks more of a user than to keep its notice, so that a person looks before it is kept.
+states none, or one that asks more of a user than to keep its notice, so that a person looks first.
 """
 
 from __future__ import annotations
@@ -59,8 +59,9 @@ def licence_of(name: str) -> str | None:
         for each in about.get_all("Classifier") or []
         if each.startswith("License ::") and not each.endswith("OSI Approved")
     ]
-    stated = about.get("License-Expression") or ", ".join(classified) or (about.get("License") or "")
-    return " ".join(stated.split())[:80] or "not stated"
+    plain = about.json
+    stated = plain.get("license_expression") or ", ".join(classified) or plain.get("license") or ""
+    return " ".join(str(stated).split())[:80] or "not stated"
 
 
 def main() -> None:
