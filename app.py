@@ -12,7 +12,6 @@ frame.show(
         frame.Entry(swap.page, "Swap", "Who gets which plant?", "swap"),
         frame.Entry(atlas.page, "Atlas", "Where does it grow?", "atlas"),
         frame.Entry(catalog.page, "Catalog", "What is known about this variety?", "catalog"),
-        frame.Entry(atlas.page, "Atlas", "Where does it grow?", "atlas"),
         frame.Entry(about.page, "About", "About Orchardwright", "about"),
     ]
 )

@@ -27,6 +27,8 @@ INLINE = re.compile(r"`(orchardwright [^`]+)`")
 
 NOT_RUN = {
     "app": "serves pages until it is stopped; tests/browser drives them",
+    "atlas run": "works a whole country through, or wants a cluster; tests/atlas runs small ones",
+    "atlas query": "asks an atlas that was made before; tests/atlas asks all three questions",
     "validate": "takes some minutes; tests/suitability checks it on a few regions",
     "weather fetch": "uses the network; tests/climate checks it against a server of its own",
 }
@@ -47,6 +49,7 @@ COMPLETED = {
     "climate": ["--place", "Bristol, England"],
     "climate --place": ["Bristol, England"],
     "climate --weather FILE": ["--lat", "51.4"],
+    "rank": ["--place", "Bristol, England", "--crop", "quince"],
     "bloom --json": ["--place", "Bristol, England", "--crop", "quince"],
 }
 """Commands that a page names for one of their options: the rest of what they need."""

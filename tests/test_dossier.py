@@ -16,7 +16,7 @@ def test_no_evidence_row_is_left_out() -> None:
     found = dossier(open_catalog(), "quince:Champion")
     with (datasets_folder() / "traits" / "quince.csv").open(encoding="utf-8") as file:
         written = [row for row in csv.DictReader(file) if row["variety"] == "Champion"]
-    assert len(found.evidence) == len(written) > 10
+    assert len(found.evidence) == len(written) > 5
 
 
 def test_every_published_value_leads_to_a_numbered_source() -> None:
@@ -29,7 +29,7 @@ def test_every_published_value_leads_to_a_numbered_source() -> None:
 
 
 def test_what_decides_life_and_death_stands_first() -> None:
-    traits = list(dossier(open_catalog(), "european-pear:Conference").settled["trait"])
+    traits = list(dossier(open_catalog(), "european-pear:Bartlett").settled["trait"])
     assert traits.index("zone_min") < traits.index("self_fertility") < traits.index("use")
 
 

@@ -62,7 +62,10 @@ def test_cards_and_table_show_the_same_order(bristol: AppTest) -> None:
     table = bristol.dataframe[0].value
     bristol.segmented_control(key="view").set_value("cards").run()
     assert list(table["variety"]) == names
-    assert list(table["rank"]) == list(range(1, 11))
+    # A number is left out where a strain of a variety above stands with that variety.
+    ranks = list(table["rank"])
+    assert ranks == sorted(set(ranks))
+    assert ranks[0] == 1
 
 
 def test_ten_more_are_shown_when_asked_for(bristol: AppTest) -> None:
