@@ -477,8 +477,10 @@ def ordinal(place: int) -> str:
     return f"{place}{ending}"
 
 
-def certainty(row: Any, count: int) -> str:
+def certainty(row: Any, count: int, with_score: bool = True) -> str:
     """One line on how sure place and verdict of a ranked row with intervals are; "" without intervals.
+
+    with_score: also between which scores.
 
     row: rank, rank_low, rank_high, level_with, score_low, score_high, verdict and chance_<verdict>.
     """
@@ -492,4 +494,5 @@ def certainty(row: Any, count: int) -> str:
     )
     level = "" if row.level_with >= row.rank else f", level with the {ordinal(row.level_with)}"
     how = "" if chance >= SURE else f"; {row.verdict} in {round(chance * 10)} cases of 10"
-    return f"{between}{level}; score {row.score_low:.2f} to {row.score_high:.2f}{how}."
+    score = f"; score {row.score_low:.2f} to {row.score_high:.2f}" if with_score else ""
+    return f"{between}{level}{score}{how}."

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from recommender.atlas.questions import Atlas
 
 _QUESTIONS = {
-    "where": "Where is a variety sound?",
     "sound": "How many sound varieties has each place?",
+    "where": "Where is a variety sound?",
     "change": "What changes when it gets warmer?",
 }
 _NONE_YET = (
@@ -63,7 +63,9 @@ def page() -> None:
 def _answer(atlas: Atlas, question: str) -> None:
     warmings = list(atlas.about.warming)
     left, right = st.columns(2)
-    crop = str(left.selectbox("Crop", atlas.crops(), format_func=crop_name))
+    crops = atlas.crops()
+    usual = crops.index("apple") if "apple" in crops else 0
+    crop = str(left.selectbox("Crop", crops, usual, format_func=crop_name))
     if question == "where":
         variety = str(right.selectbox("Variety", atlas.varieties(crop), format_func=plain))
         warming = _warming(warmings)

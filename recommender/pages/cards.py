@@ -16,6 +16,7 @@ from recommender.wording import (
     STANDING_MEANINGS,
     VERDICTS,
     Units,
+    certainty,
     crop_in_sentence,
     day_words,
     list_words,
@@ -70,11 +71,14 @@ def tally(verdicts: pd.Series) -> str:
     return f'<ul class="ow-key" aria-label="Verdicts in the whole list">{items}</ul>'
 
 
-def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Sequence[str] = ()) -> str:
+def variety_card(
+    row: Any, facts: Sequence[tuple[str, str, str]], changes: Sequence[str] = (), count: int = 0
+) -> str:
     """One variety of the shortlist: rank, name, verdict and score, why, watch, and small facts.
 
     row: a row of `Ranking.shortlist` or `Ranking.frame`. facts: what a fact is called, the fact, its doubt;
-    changes: what would lift the verdict and what would not.
+    changes: what would lift the verdict and what would not; count: of all ranked, to say how sure its place
+    is.
     """
     alike = str(getattr(row, "also", "") or "").split("|")
     also = list_words([name for name in alike if name])
@@ -85,6 +89,7 @@ def variety_card(row: Any, facts: Sequence[tuple[str, str, str]], changes: Seque
             ("watch", row.watch),
             ("what if", " ".join(changes)),
             ("like it", also),
+            ("sure", "" if row.verdict == "ruled out" else certainty(row, count, with_score=False)),
         )
         if said
     )

@@ -64,7 +64,7 @@ def _ranked(_catalog: Catalog, answers: dict[str, Any], wishes: dict[str, Any]) 
     from recommender import Goals, Site, rank
 
     with shared.AT_WORK:
-        return rank(Site(**answers), Goals(**wishes), catalog=_catalog)
+        return rank(Site(**answers), Goals(**wishes), catalog=_catalog, intervals=True)
 
 
 def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
@@ -207,6 +207,7 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
                     units,
                 ),
                 changes,
+                len(ranking.frame),
             )
         )
         more = st.pills(
