@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -25,6 +26,14 @@ def cache_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pat
         del os.environ["ORCHARDWRIGHT_CACHE"]
     else:
         os.environ["ORCHARDWRIGHT_CACHE"] = before
+
+
+@pytest.fixture(autouse=True)
+def own_main_module() -> Iterator[None]:
+    """A page under test leaves itself as `__main__`, which processes begun later would run again."""
+    before = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = before
 
 
 @pytest.fixture

@@ -22,7 +22,8 @@ def folded(name: str) -> str:
     >>> folded("St. Louis"), folded("Saint-Louis"), folded("São Paulo"), folded("King's Lynn")
     ('saint louis', 'saint louis', 'sao paulo', 'kings lynn')
     """
-    plain = unicodedata.normalize("NFKD", name.casefold().translate(_LETTERS))
+    # Twice: a fancy letter of mathematics is a plain capital only after it is taken apart.
+    plain = unicodedata.normalize("NFKD", name.casefold().translate(_LETTERS)).casefold().translate(_LETTERS)
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     words = _NOT_WORD.sub(" ", _APOSTROPHES.sub("", plain)).split()
     return " ".join(_SHORT_FOR.get(word, word) for word in words)

@@ -3,7 +3,7 @@
 import contextlib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from recommender.climate.place_names import folded
@@ -97,6 +97,7 @@ def test_no_text_breaks_the_search(typed: str) -> None:
 
 @settings(deadline=None, max_examples=50)
 @given(st.text(max_size=40))
+@example("𝘼")
 def test_folding_twice_changes_nothing(name: str) -> None:
     assert folded(folded(name)) == folded(name)
 
