@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
 _DEMO = "back-orders.csv"
 _PARTS = {
-    "order": "Order number", "customer": "Customer", "name": "Variety", "count": "Number",
+    "order": "Order number", "customer": "Customer", "name": "Variety ordered", "count": "Number ordered",
     "priority": "Priority", "crops": "Also accepts", "site": "Place", "zone": "Zone",
-    "chill_hours": "Chill hours", "trees": "Trees there", "uses": "What for", "rootstock": "Rootstock",
+    "chill_hours": "Chill hours", "trees": "Trees there", "uses": "What for", "rootstock": "Rootstock wanted",
 }  # fmt: skip
 _SHOWN = 30
 

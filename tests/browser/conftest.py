@@ -79,6 +79,31 @@ def served_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def small_atlas(served_cache: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An atlas of three places, one with markup for a name."""
+    import pandas as pd
+
+    from recommender.atlas.run import run
+
+    sites = pd.DataFrame(
+        {
+            "name": ["Withy Hollow", "<b id=bold>Hobart</b>", "Geneva"],
+            "region": "",
+            "country": "",
+            "lat": [50.9, -43.0, 42.9],
+            "lon": [-3.1, 147.0, -77.0],
+            "elevation_m": [60.0, 50.0, 150.0],
+            "population": [300, 200_000, 13_000],
+        }
+    )
+    folder = tmp_path_factory.mktemp("atlas") / "three"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ORCHARDWRIGHT_CACHE", str(served_cache))
+        run(folder, sites, workers=0, years=4, crops=("quince",), warming=(0.0, 2.0))
+    return folder
+
+
+@pytest.fixture(scope="session")
 def address(browser: Browser, served_cache: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where the app is served; started as `orchardwright app` starts it, on a free port of this machine."""
     with socket.socket() as free:

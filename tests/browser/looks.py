@@ -11,13 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Locator, Page
 
 ROOT = Path(__file__).parents[2]
 OUTPUT = ROOT / "tests" / "output"
 PATIENCE_MS = 45_000
 SMALLEST_CONTROL_PX = 44  # WCAG 2.2, 2.5.5 (enhanced); 2.5.8 asks for 24
 PHONE_PX = 600
+_STILL_MS = 100
 # Whole WCAG 2.0 to 2.2 at A and AA, and axe-core's own good practice.
 _RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 _CONTROLS = (
@@ -29,9 +30,41 @@ _CONTROLS = (
 
 
 def settled(page: Page) -> None:
-    """Wait until the page has run to its end and stands still."""
-    page.wait_for_selector('.stApp[data-test-script-state="notRunning"]')
-    page.wait_for_function("() => !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')")
+    """Wait until the page has run to its end and stands still.
+
+    A click is answered a moment after it, so that the page must have stood still for a little while.
+    """
+    page.wait_for_function(
+        """still => {
+            const app = document.querySelector('.stApp');
+            const runs = !app || app.dataset.testScriptState !== 'notRunning'
+                || document.querySelector('[data-stale=true], [data-testid=stSkeleton]');
+            if (runs || !window.owStillSince) window.owStillSince = runs ? 0 : performance.now();
+            return window.owStillSince && performance.now() - window.owStillSince >= still
+                && !(window.owStillSince = 0);
+        }""",
+        arg=_STILL_MS,
+    )
+
+
+def sized(page: Page, width: int, height: int = 900) -> None:
+    """Give the window another size and wait until the page has taken it: a list that is open would close."""
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_function(
+        "([w, h]) => innerWidth === w && innerHeight === h"
+        " && new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))",
+        arg=[width, height],
+    )
+    settled(page)
+
+
+def pick(page: Page, control: Locator, option: str | None = None) -> None:
+    """Open a list of choices and take the option of this name, or else the first."""
+    settled(page)
+    control.click()
+    name = {} if option is None else {"name": option, "exact": True}
+    page.get_by_role("option", **name).first.click()
+    settled(page)
 
 
 def visit(page: Page, url: str) -> None:
@@ -53,11 +86,10 @@ def keep(page: Page, name: str, *, whole: bool = False) -> None:
     if whole:
         # Streamlit scrolls an inner box, so the window itself is made as tall as what is in it.
         tall = page.locator("[data-testid=stMain]").evaluate("e => e.scrollHeight")
-        page.set_viewport_size({"width": size["width"], "height": min(int(tall) + 80, 12_000)})
-        page.wait_for_timeout(400)
+        sized(page, size["width"], min(int(tall) + 80, 12_000))
     page.screenshot(path=OUTPUT / f"{name}-{size['width']}.png")
     if whole:
-        page.set_viewport_size({"width": size["width"], "height": size["height"]})
+        sized(page, size["width"], size["height"])
 
 
 def sideways(page: Page) -> list[str]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from recommender.catalog.package import datasets_folder
-from tests.browser.looks import assert_fit, keep, settled, sideways, small_controls, visit
+from tests.browser.looks import assert_fit, keep, settled, sideways, sized, small_controls, visit
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -58,7 +58,10 @@ def test_from_the_first_question_to_the_download(page: Page, address: str, tmp_p
     assert rows[0]["variety"] in first
 
 
-def test_every_picture_fits_and_tells_the_blind_what_it_shows(page: Page, address: str) -> None:
+def test_every_picture_fits_and_tells_the_blind_what_it_shows(
+    open_page: Callable[..., Page], address: str
+) -> None:
+    page = open_page(1280)
     visit(page, address + LIST)
     page.get_by_text("Map", exact=True).click()
     charts = page.locator("[data-testid=stVegaLiteChart][role=graphics-document]")
@@ -88,8 +91,10 @@ def test_every_picture_fits_and_tells_the_blind_what_it_shows(page: Page, addres
         "is served by",
     ):
         assert any(words in alt for alt in told), words
-    assert_fit(page)
-    keep(page, "choose-pictures", whole=True)
+    for width in (1280, 390):
+        sized(page, width)
+        assert_fit(page)
+        keep(page, "choose-pictures", whole=True)
 
 
 def test_an_unknown_place_is_told_where_it_was_asked(open_page: Callable[..., Page], address: str) -> None:

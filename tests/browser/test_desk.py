@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from tests.browser.looks import assert_fit, is_phone, keep, settled
+from tests.browser.looks import assert_fit, is_phone, keep, pick, settled, sized, visit
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -23,10 +24,7 @@ ORDERS = "Your order list (CSV or XLSX)"
 
 
 def _desk(page: Page, address: str) -> None:
-    page.goto(address)
-    page.get_by_role("link", name="Offer", exact=True).click()
-    page.get_by_role("heading", name="What can I offer instead?").wait_for()
-    settled(page)
+    visit(page, f"{address}/offer")
 
 
 def _ask(page: Page, name: str) -> None:
@@ -75,10 +73,13 @@ def test_from_the_first_question_to_the_download(page: Page, address: str, tmp_p
     assert {row["kind"] for row in rows} == {"as ordered", "stand-in", "unfilled"}
 
 
-def test_own_list_columns_corrected_and_a_decision_kept(page: Page, address: str, tmp_path: Path) -> None:
+def test_own_list_columns_corrected_and_a_decision_kept(
+    open_page: Callable[..., Page], address: str, tmp_path: Path
+) -> None:
     """A list whose headings say nothing: told, columns chosen, then a line decided for good."""
-    path = tmp_path / f"codes-{'narrow' if is_phone(page) else 'wide'}.csv"
-    riddle = f"Squire's Own {'Narrow' if is_phone(page) else 'Wide'}"
+    page = open_page(390)
+    path = tmp_path / "codes.csv"
+    riddle = "Squire's Own"
     path.write_text(f"Code,What,Left\nK1,apple Katy,4\nK2,apple {riddle},2\n", encoding="utf-8")
     _desk(page, address)
     _send(page, LIST, path)
@@ -101,12 +102,13 @@ def test_own_list_columns_corrected_and_a_decision_kept(page: Page, address: str
 
 
 def _choose(page: Page, label: str, option: str) -> None:
-    page.get_by_label(label, exact=True).click()
-    page.get_by_role("option", name=option, exact=True).click()
-    settled(page)
+    pick(page, page.get_by_label(label, exact=True), option)
 
 
-def test_markup_in_a_list_is_shown_as_text(page: Page, address: str, tmp_path: Path) -> None:
+def test_markup_in_a_list_is_shown_as_text(
+    open_page: Callable[..., Page], address: str, tmp_path: Path
+) -> None:
+    page = open_page(390)
     book = Workbook()
     sheet = book.active
     assert sheet is not None
@@ -130,7 +132,10 @@ def test_markup_in_a_list_is_shown_as_text(page: Page, address: str, tmp_path: P
     assert page.locator("img[src=x]").count() == 0
 
 
-def test_errors_are_told_where_they_happen(page: Page, address: str, tmp_path: Path) -> None:
+def test_errors_are_told_where_they_happen(
+    open_page: Callable[..., Page], address: str, tmp_path: Path
+) -> None:
+    page = open_page(1280)
     _desk(page, address)
     _ask(page, "Spartn")
     page.get_by_text("No variety is called “Spartn”").wait_for()
@@ -138,6 +143,8 @@ def test_errors_are_told_where_they_happen(page: Page, address: str, tmp_path: P
     (tmp_path / "orders.csv").write_text("Order,Customer\n1,Ada\n", encoding="utf-8")
     _send(page, ORDERS, tmp_path / "orders.csv")
     page.get_by_text("No column holds the names of the varieties").wait_for()
+    assert_fit(page)
+    sized(page, 390)
     assert_fit(page)
     keep(page, "desk-errors", whole=True)
     (tmp_path / "broken.xlsx").write_bytes(b"PK\x03\x04 no workbook")

@@ -5,11 +5,13 @@ fault, the row of links leads everywhere, and the keyboard reaches what the mous
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser.looks import assert_fit, axe_findings, keep, settled, visit
+from tests.browser.conftest import WIDTHS
+from tests.browser.looks import assert_fit, axe_findings, keep, settled, sized, visit
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -26,18 +28,53 @@ FILLED = {
     "atlas": "/atlas",
     "about": "/about",
 }
+# A question to an atlas, and a piece of its answer.
+QUESTIONS = {
+    "Where is a variety sound?": "is sound at",
+    "How many sound varieties has each place?": "are sound at a place",
+    "What changes when it gets warmer?": "places have fewer sound varieties",
+}
 
 
 @pytest.mark.parametrize("name", FILLED)
-def test_fits_and_can_be_read_on_light_and_dark_paper(page: Page, address: str, name: str) -> None:
+def test_fits_and_can_be_read_on_light_and_dark_paper(
+    open_page: Callable[..., Page], address: str, name: str
+) -> None:
+    page = open_page(WIDTHS[0])
     visit(page, address + FILLED[name])
-    assert_fit(page)
-    keep(page, f"page-{name}")
+    _fits_at_every_width(page, name)
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_every_question_to_an_atlas_fits_and_can_be_read(
+    open_page: Callable[..., Page], address: str, small_atlas: Path, question: str
+) -> None:
+    page = open_page(WIDTHS[0])
+    visit(page, f"{address}/atlas")
+    page.get_by_label("Folder of the atlas").fill(str(small_atlas))
+    page.keyboard.press("Enter")
+    page.get_by_text("3 places, ").wait_for()
+    settled(page)
+    page.get_by_text(question, exact=True).click()
+    settled(page)
+    page.get_by_text(QUESTIONS[question]).first.wait_for()
+    page.get_by_role("button", name="Download as CSV").wait_for()
+    assert page.locator("#bold").count() == 0
+    _fits_at_every_width(page, f"atlas-{list(QUESTIONS).index(question)}")
+
+
+def _fits_at_every_width(page: Page, name: str) -> None:
+    """On light paper and on dark; the page is loaded once and must take each width as it comes."""
+    for width in WIDTHS:
+        sized(page, width)
+        assert_fit(page)
+        keep(page, f"page-{name}")
     page.emulate_media(color_scheme="dark")
     page.wait_for_function("() => getComputedStyle(document.querySelector('.stApp')).colorScheme == 'dark'")
-    settled(page)
-    assert axe_findings(page) == []
-    keep(page, f"page-{name}-dark")
+    for width in WIDTHS:
+        sized(page, width)
+        assert axe_findings(page) == []
+        keep(page, f"page-{name}-dark")
 
 
 def test_the_row_of_links_leads_to_every_page(page: Page, address: str) -> None:
@@ -47,6 +84,7 @@ def test_the_row_of_links_leads_to_every_page(page: Page, address: str) -> None:
         ("Offer", "What can I offer instead?"),
         ("Swap", "Who gets which plant?"),
         ("Catalog", "What is known about this variety?"),
+        ("Atlas", "Where does it grow?"),
         ("About", "About Orchardwright"),
         ("Choose", "What will do well here?"),
     ):
@@ -68,7 +106,7 @@ def test_the_keyboard_alone_gets_a_list(open_page: Callable[..., Page], address:
         if reached[-1] == "Where will it grow?":
             break
     assert reached[0] == "Skip to main content"
-    assert {"Choose", "Plan", "Offer", "Swap", "Catalog", "About"} <= set(reached)
+    assert {"Choose", "Plan", "Offer", "Swap", "Catalog", "Atlas", "About"} <= set(reached)
     assert reached[-1] == "Where will it grow?"
     page.keyboard.type("Geneva, New York")
     page.keyboard.press("Enter")

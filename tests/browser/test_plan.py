@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import icalendar
 import pytest
 
-from tests.browser.looks import assert_fit, keep, settled
+from tests.browser.looks import assert_fit, keep, settled, visit
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -17,13 +18,6 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 DEMO = Path(__file__).parents[2] / "datasets" / "demo" / "withy-hollow-plan.json"
-
-
-def _to_the_page(page: Page, address: str) -> None:
-    page.goto(address)
-    page.get_by_role("link", name="Plan", exact=True).click()
-    page.get_by_role("heading", name="What shall I plant together?").wait_for()
-    settled(page)
 
 
 def _answer(page: Page, label: str, value: str) -> None:
@@ -40,7 +34,7 @@ def _saved(page: Page, button: str, folder: Path) -> Path:
 
 
 def test_from_the_first_question_to_the_papers(page: Page, address: str, tmp_path: Path) -> None:
-    _to_the_page(page, address)
+    visit(page, f"{address}/plan")
     page.wait_for_selector(".ow-empty")
     keep(page, "plan-empty")
     page.get_by_label("Which fruit?").fill("quin")
@@ -84,16 +78,16 @@ def test_from_the_first_question_to_the_papers(page: Page, address: str, tmp_pat
     assert [tree["locked"] for tree in plan["trees"]].count(True) == 1
 
 
-def test_wishes_that_cannot_be_met_are_named(page: Page, address: str) -> None:
+def test_wishes_that_cannot_be_met_are_named(open_page: Callable[..., Page], address: str) -> None:
+    page = open_page(390)
     page.goto(f"{address}/?place=Bristol%2C+England&crop=Quince&crop=Hazelnut")
     page.wait_for_selector(".ow-card")
     page.get_by_role("link", name="Plan", exact=True).click()
     page.get_by_role("heading", name="trees to plant").wait_for()
     settled(page)
-    for _ in range(2):
+    for number in (1, 2):
         page.get_by_role("button", name="Keep ").first.click()
-        settled(page)
-        page.wait_for_timeout(300)
+        page.locator(".ow-card", has_text="kept at your wish").nth(number - 1).wait_for()
         settled(page)
     _answer(page, "How many trees, at most?", "1")
     page.get_by_text("The fewest wishes to give up").wait_for()
@@ -104,8 +98,9 @@ def test_wishes_that_cannot_be_met_are_named(page: Page, address: str) -> None:
     page.get_by_role("heading", name="1 tree to plant").wait_for()
 
 
-def test_a_saved_plan_is_opened(page: Page, address: str) -> None:
-    _to_the_page(page, address)
+def test_a_saved_plan_is_opened(open_page: Callable[..., Page], address: str) -> None:
+    page = open_page(1280)
+    visit(page, f"{address}/plan")
     page.get_by_text("More about the planting").click()
     page.get_by_role("tab", name="Saved plan").click()
     page.locator("[data-testid=stFileUploader] input").last.set_input_files(DEMO)

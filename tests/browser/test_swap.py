@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from recommender.catalog.package import datasets_folder
-from tests.browser.looks import assert_fit, is_phone, keep, settled, visit
+from tests.browser.looks import assert_fit, is_phone, keep, pick, settled, sized, visit
 
 if TYPE_CHECKING:
     from playwright.sync_api import Download, Page
@@ -26,11 +26,7 @@ R3,'=cmd,Ford Cottages,Discovery,,1,no,,
 
 
 def _open(page: Page, address: str) -> None:
-    """The page by its link, as one comes to it."""
-    visit(page, address)
-    page.get_by_role("link", name="Swap").click()
-    page.get_by_role("heading", name="Who gets which plant?").wait_for()
-    settled(page)
+    visit(page, f"{address}/swap")
 
 
 def _begin(page: Page, address: str, name: str) -> None:
@@ -101,8 +97,7 @@ def test_from_a_new_event_to_the_lists_in_hand(
     assert page.locator(".ow-card img, .ow-card b").count() == 0
     keep(page, "swap-matched", whole=True)
 
-    page.get_by_label("What is “Grandfather's Red” of O9?").press("ArrowDown")
-    page.get_by_role("option").first.click()
+    pick(page, page.get_by_label("What is “Grandfather's Red” of O9?"))
     page.get_by_role("button", name="It is this one").click()
     page.get_by_text("save the event to keep that").wait_for()
     settled(page)
@@ -116,9 +111,7 @@ def test_from_a_new_event_to_the_lists_in_hand(
 
     other = open_page(1280)
     _open(other, address)
-    other.get_by_label("Event", exact=True).click()
-    other.get_by_role("option", name=name).click()
-    settled(other)
+    pick(other, other.get_by_label("Event", exact=True), name)
     other.get_by_role("button", name="Open it", exact=True).click()
     other.get_by_text("Opened version").wait_for()
     _add_offer(other, "Fern", "Ashmead's Kernel", "")
@@ -150,12 +143,15 @@ def test_from_a_new_event_to_the_lists_in_hand(
         assert _saved(started.value, tmp_path).startswith(b"%PDF")
 
 
-def test_a_table_with_faults_is_told_by_row_and_column(page: Page, address: str) -> None:
-    _begin(page, address, f"Faults {page.viewport_size}")
+def test_a_table_with_faults_is_told_by_row_and_column(open_page: Callable[..., Page], address: str) -> None:
+    page = open_page(1280)
+    _begin(page, address, "Faults")
     page.locator("input[type=file]").nth(0).set_input_files(
         {"name": "offers.csv", "mimeType": "text/csv", "buffer": b"person,variety,qty\nWren,Discovery,many\n"}
     )
     page.get_by_text("offers.csv, line 2, column “qty”").wait_for()
     assert page.get_by_role("alert").count() >= 1
     assert page.get_by_text("0 offers").is_visible()
+    assert_fit(page)
+    sized(page, 390)
     assert_fit(page)
