@@ -116,20 +116,6 @@ def _catalog(page: Page, address: str, width: str) -> None:
 
 
 def _atlas(page: Page, address: str, width: str) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        made = Path(folder) / "britain"
-        words = ["atlas", "run", str(made), "--country", "GB", "--people", "100000", "--workers", "0"]
-        code = f"from recommender.cli import main; main({words!r})"
-        subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
-        _settled(page, f"{address}/atlas", "input")
-        page.get_by_label("Folder of the atlas").fill(str(made))
-        page.keyboard.press("Enter")
-        page.wait_for_selector("[data-testid=stVegaLiteChart]")
-        _still(page)
-        _keep(page, f"atlas-{width}", whole=True)
-
-
-def _atlas(page: Page, address: str, width: str) -> None:
     _settled(page, f"{address}/atlas", ".ow-prose, .stMain p")
     _keep(page, f"atlas-empty-{width}")
     with tempfile.TemporaryDirectory() as folder:
