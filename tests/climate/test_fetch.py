@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -147,11 +148,11 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
     served.thread.join(5.0)
 
 
-def get(server: Server, tmp_path: Path, **options: object) -> fetch.Fetched:
-    settled: dict[str, object] = {
+def get(server: Server, tmp_path: Path, **options: Any) -> fetch.Fetched:
+    settled: dict[str, Any] = {
         "server": server.url, "cache": tmp_path, "manners": QUICK, "sleep": lambda seconds: None
     }  # fmt: skip
-    return fetch_weather(51.2, -2.6, 62.0, **(settled | options))  # type: ignore[arg-type]
+    return fetch_weather(51.2, -2.6, 62.0, **(settled | options))
 
 
 # --- choosing -----------------------------------------------------------------------------------------------

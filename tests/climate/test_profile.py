@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -120,11 +121,11 @@ def test_a_southern_site_feels_the_same_half_a_year_later() -> None:
 
 def test_the_tropics_have_no_winter_and_say_so() -> None:
     summary = build_profile(TROPICAL).summary()
-    assert summary["chill_portions"]["p90"] < 1.0  # type: ignore[index]
-    assert summary["chill_hours_0_7"]["p90"] == 0.0  # type: ignore[index]
-    assert summary["last_spring_frost"]["p50"] is None  # type: ignore[index]
-    assert summary["last_spring_frost"]["years_without"] == 1.0  # type: ignore[index]
-    assert summary["frost_free_days"]["p50"] == 365  # type: ignore[index]
+    assert summary["chill_portions"]["p90"] < 1.0
+    assert summary["chill_hours_0_7"]["p90"] == 0.0
+    assert summary["last_spring_frost"]["p50"] is None
+    assert summary["last_spring_frost"]["years_without"] == 1.0
+    assert summary["frost_free_days"]["p50"] == 365
     json.dumps(summary, allow_nan=False)
 
 
@@ -196,7 +197,7 @@ def test_a_gap_costs_only_the_part_it_lies_in(maritime: Profile) -> None:
     assert np.array_equal(profile.last_spring_frost[~lost], maritime.last_spring_frost[~lost], equal_nan=True)
     summary = profile.summary()
     assert (summary["whole_winters"], summary["whole_growing_years"]) == (30, 29)
-    assert summary["gdd10"]["p50"] == pytest.approx(np.median(maritime.gdd10[~lost]), abs=0.5)  # type: ignore[index]
+    assert summary["gdd10"]["p50"] == pytest.approx(np.median(maritime.gdd10[~lost]), abs=0.5)
     assert any("frosts and warmth of 2005" in sentence for sentence in profile.made_from)
     json.dumps(summary, allow_nan=False)
 
@@ -232,10 +233,10 @@ def test_complete_seasons_have_every_day_and_every_figure(maritime: Profile) -> 
 def test_one_winter_without_its_summer_gives_chill_and_no_frost_dates(maritime: Profile) -> None:
     profile = profile_from_daily(daily_record(maritime, 1990).iloc[:400], lat=50.0)
     summary = profile.summary()
-    assert summary["chill_portions"]["p50"] == pytest.approx(profile.chill_portions[0], abs=0.1)  # type: ignore[index]
-    assert summary["chill_portions"]["p50"] > 80.0  # type: ignore[index]
-    assert summary["last_spring_frost"]["p50"] is None  # type: ignore[index]
-    assert summary["gdd10"]["p50"] is None  # type: ignore[index]
+    assert summary["chill_portions"]["p50"] == pytest.approx(profile.chill_portions[0], abs=0.1)
+    assert summary["chill_portions"]["p50"] > 80.0
+    assert summary["last_spring_frost"]["p50"] is None
+    assert summary["gdd10"]["p50"] is None
     json.dumps(summary, allow_nan=False)
 
 
@@ -270,9 +271,9 @@ def test_a_profile_of_no_seasons_is_refused(years: int) -> None:
 
 
 @pytest.mark.parametrize("warming", [[1.0, 2.0], float("nan"), np.ones((12, 2))])
-def test_warming_that_is_neither_one_nor_twelve_offsets_is_refused(warming: object) -> None:
+def test_warming_that_is_neither_one_nor_twelve_offsets_is_refused(warming: Any) -> None:
     with pytest.raises(BadInput, match="one offset"):
-        build_profile(MARITIME, warming_degC=warming)  # type: ignore[arg-type]
+        build_profile(MARITIME, warming_degC=warming)
 
 
 def test_contradicting_normals_are_said_so() -> None:
