@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -42,7 +43,7 @@ def read_all(folder: Path) -> dict[str, pd.DataFrame]:
 
 def settle_one(group: pd.DataFrame) -> object:
     """The plain weighted median or vote of one variety and trait."""
-    totals: dict[object, float] = {}
+    totals: dict[Any, float] = {}
     numeric = trait(str(group["trait"].iloc[0])).kind == NUMERIC
     for _, row in group.iterrows():
         value = row["value"]
@@ -54,7 +55,7 @@ def settle_one(group: pd.DataFrame) -> object:
     if not numeric:
         return max(totals, key=lambda each: totals[each])
     reached, half = 0.0, sum(totals.values()) / 2.0
-    for value in sorted(totals, key=float):  # type: ignore[arg-type]
+    for value in sorted(totals, key=float):
         reached += totals[value]
         if reached >= half:
             return value

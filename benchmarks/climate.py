@@ -11,6 +11,7 @@ import os
 import time
 import tracemalloc
 from collections.abc import Callable, Sequence
+from functools import partial
 
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
@@ -170,7 +171,7 @@ def main() -> None:
     print(f"\nProfile of one site, {SITE_WINTERS} seasons: {profile_seconds * 1e3:.0f} ms")
     print("Memory at the peak:", end="")
     for years in (30, 120, 480):
-        peak = peak_mib(lambda years=years: build_profile(normals, years=years))  # type: ignore[misc]
+        peak = peak_mib(partial(build_profile, normals, years=years))
         print(f"  {years} seasons {peak:.0f} MiB ({peak / years:.2f} MiB each)", end=";")
     print()
 

@@ -2,8 +2,7 @@
 cautions.
 
 In come a catalog and a name; out goes a `Dossier` of frames, in the order in which a grower would ask. It
-settles
-nothing itself: that is the catalog's work.
+settles nothing itself: that is the catalog's work.
 """
 
 from __future__ import annotations

@@ -44,7 +44,7 @@ def test_the_frost_curve_falls_in_spring_and_rises_in_autumn(profile: Profile) -
     assert spring["risk"].iloc[-1] == autumn["risk"].iloc[0] == 0.0
     summary = profile.summary()
     picture = charts.frost_curve(risk, summary, profile.hemisphere)
-    assert day_words(summary["last_spring_frost"]["p90"]) in picture.sentence  # type: ignore[index]
+    assert day_words(summary["last_spring_frost"]["p90"]) in picture.sentence
     at_p90 = spring.loc[spring["day"] >= np.nanquantile(profile.last_spring_frost, 0.9), "risk"].iloc[0]
     assert at_p90 == pytest.approx(0.1, abs=0.04)
 

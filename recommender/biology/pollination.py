@@ -117,12 +117,10 @@ def pollination_matrix(
     ...,
         each with `<trait>_standing`). pairs: female_crop, female, male_crop, male, result, source_id.
     crops: one row a crop. evidence: long frame (crop, variety, trait, value, basis or standing, source_id,
-    note);
-        without it the settled alleles are read without notes and partner lists are not used.
+    note); without it the settled alleles are read without notes and partner lists are not used.
     names: crop, name, variety, to resolve synonyms in lists. overlap_days: (n, n) expected shared days of
-    bloom at
-        a site [d], NaN where not known; then too few of them overrule. published: False leaves published
-        pairs out, to see what the rules alone would say.
+    bloom at a site [d], NaN where not known; then too few of them overrule. published: False leaves published
+    pairs out, to see what the rules alone would say.
     Raises BadInput for a traits frame with a variety twice, a crop not in the crop table, or a wrong shape.
     """
     n = len(traits)

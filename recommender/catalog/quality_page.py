@@ -7,8 +7,6 @@ a module it writes them: `python -m recommender.catalog.quality_page docs/data-q
 from __future__ import annotations
 
 import argparse
-import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
@@ -17,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from recommender.catalog.quality import CRITERIA, ENOUGH, STANDINGS, UNKNOWN, Quality, quality
-from recommender.errors import StorageFault
+from recommender.files import write_whole
 
 NOT_EXPLAINED = "not explained"
 COMMAND = "orchardwright quality --page docs/data-quality.md"
@@ -267,28 +265,9 @@ def _text(x: float, y: float, words: str, more: str = "") -> str:
 def write(found: Quality, path: Path) -> Path:
     """Write the page to `path` and the chart beside it with the ending .svg. Raises StorageFault."""
     chart = path.with_suffix(".svg")
-    try:
-        _put(chart, chart_svg(found))
-        _put(path, page(found, chart.name))
-    except OSError as problem:
-        raise StorageFault(
-            f"The page cannot be written ({problem.strerror or problem})",
-            where=str(path),
-            remedy="Name a file in a folder you can write to",
-        ) from problem
+    write_whole(chart, chart_svg(found))
+    write_whole(path, page(found, chart.name))
     return chart
-
-
-def _put(path: Path, text: str) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".tmp")
-    temporary = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        temporary.chmod(0o644)
-        temporary.replace(path)
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def main() -> None:

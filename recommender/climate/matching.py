@@ -44,9 +44,9 @@ def profile_matching(
     climate.
 
     The coldest nights are set to the middle of the zone, then the winter is shifted. Chill hours are most
-    where
-    winters hover about 4 degC and fewer in warmer and in colder ones, so two shifts may fit: the smaller is
-    taken. What cannot be met is said in `made_from`. Warming and adjustments come on top of what was typed.
+    where winters hover about 4 degC and fewer in warmer and in colder ones, so two shifts may fit: the
+    smaller is taken. What cannot be met is said in `made_from`. Warming and adjustments come on top of what
+    was typed.
     Raises BadInput for a zone that is none.
     """
     middle = sum(winter.zone_bounds(winter.zone_name(zone_number))) / 2.0

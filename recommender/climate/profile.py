@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -80,11 +80,9 @@ class Profile:
 
     year (Y,): harvest year, or 1..Y where the weather is made up.
     tmin, tmax (Y, 548): daily extremes [degC] from 1 July (south: 1 January) of the year before harvest; NaN
-    where
-        a record has no day.
+    where a record has no day.
     winter_known, growing_known (Y,): a record has every day of the winter; of the year from midwinter. Where
-    not,
-        the figures of that part are NaN (`complete` leaves such seasons out). Made weather has all.
+    not, the figures of that part are NaN (`complete` leaves such seasons out). Made weather has all.
     chill_season: day indices of the first day chill is counted and of the first one after.
     annual_min (Y,): coldest night of the winter before harvest [degC].
     chill_hours_0_7, chill_hours_below_7 (Y,): hours of the chill season [h].
@@ -181,14 +179,14 @@ class Profile:
         levels = {"p10": -_NORMAL_90, "p50": 0.0, "p90": _NORMAL_90}
         return {name: winter.zone_of(self.annual_extreme_min_degC + z * error) for name, z in levels.items()}
 
-    def summary(self) -> dict[str, object]:
+    def summary(self) -> dict[str, Any]:
         """Figures with p10, p50, p90 over the years and the error of the median; ready for JSON.
 
         The zone is a mean over winters, so its p10 and p90 come of the error of that mean. p10 of a date is
         the early one. A date is None where too many years had no frost to name one, a figure where no year
         has it.
         """
-        figures_out: dict[str, object] = {
+        figures_out: dict[str, Any] = {
             "zone": self._zone_range(),
             "zone_name": self.zone,
             "zone_number": self.zone_number,

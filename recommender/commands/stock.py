@@ -1,8 +1,7 @@
 """`orchardwright stock check | standin | backorders`: the nursery's desk.
 
 `check` reads a messy stock list, `standin` finds what to offer for a sold-out variety, `backorders` shares
-the stock
-out among waiting orders.
+the stock out among waiting orders.
 """
 
 from __future__ import annotations

@@ -55,9 +55,8 @@ class Allocation:
     missing.
 
     buy_in: crop, variety, count, orders (how many would be filled), rights, note. summary: trees ordered,
-    sent and
-    missing, acceptance (mean over trees ordered), total and bound in units, proven. faults of reading are the
-    callers'.
+    sent and missing, acceptance (mean over trees ordered), total and bound in units, proven. faults of
+    reading are the callers'.
     """
 
     sent: pd.DataFrame

@@ -1,10 +1,8 @@
 """The nursery's memory: what a person decided about a name, kept for the next import.
 
 In come decisions (the name as written, the crop if the line said one, the variety or "none of ours"); out
-goes a
-small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an error
-that
-names it, never a silent loss.
+goes a small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an
+error that names it, never a silent loss.
 """
 
 from __future__ import annotations

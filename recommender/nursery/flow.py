@@ -1,17 +1,14 @@
 """Scarce stock shared out exactly: the largest total worth of a transport plan, with its proof.
 
 In come a matrix of worths in whole units (orders by stock groups, nought where a tree must not go), what each
-order
-wants and what each group holds; out goes a whole-number plan and a certificate. The constraint matrix of a
-transport
-problem is totally unimodular, so the linear programme that HiGHS (scipy) solves has a whole-number optimum;
-prices
-(duals) found with it are whole numbers too, and a plan worth exactly what the prices add up to cannot be
-bettered.
+order wants and what each group holds; out goes a whole-number plan and a certificate. The constraint matrix
+of a transport problem is totally unimodular, so the linear programme that HiGHS (scipy) solves has a
+whole-number optimum; prices (duals) found with it are whole numbers too, and a plan worth exactly what the
+prices add up to cannot be bettered.
 
 Only the pairs that can matter enter the programme: it starts with the best few of each order and takes in
-every pair
-whose worth exceeds its prices until none is left (column generation), so the proof covers all pairs.
+every pair whose worth exceeds its prices until none is left (column generation), so the proof covers all
+pairs.
 
 Reference: G. B. Dantzig, Linear Programming and Extensions (1963), on transport problems and column
 generation.
@@ -55,9 +52,8 @@ def best_plan(worth: Ints, wants: Ints, holds: Ints, spread: bool = True) -> Pla
     trees.
 
     spread: among all plans of that worth, take the one that gives the most orders their first tree, then
-    their first
-    half, then the rest. Raises ArithmeticError if the solver fails, which it does not on whole numbers of
-    this size.
+    their first half, then the rest. Raises ArithmeticError if the solver fails, which it does not on whole
+    numbers of this size.
     """
     worth = np.where(np.outer(wants > 0, holds > 0), worth, 0)
     if not (worth > 0).any():
@@ -195,10 +191,8 @@ def _spread_out(worth: Ints, wants: Ints, holds: Ints, u: Ints, v: Ints) -> tupl
     """The fairest among all best plans: (order, group, count); None where the solver does not settle it.
 
     A plan is best exactly if it uses only pairs whose worth equals their prices and leaves nothing over where
-    a price
-    is above nought (complementary slackness). Those plans are again a transport problem, and three tiers of
-    trees for
-    each order, each worth less than the one before, keep it one.
+    a price is above nought (complementary slackness). Those plans are again a transport problem, and three
+    tiers of trees for each order, each worth less than the one before, keep it one.
     """
     from scipy import optimize, sparse
 

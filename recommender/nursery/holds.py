@@ -1,10 +1,9 @@
 """What must hold of a stand-in: it lives there, gets its chill, is pollinated, still pollinates, and fits.
 
 In come the sold-out variety, candidates (rows of the catalog's wide traits frame) and, if known, the
-customer's
-site; out go shares in [0, 1] for each demand and whether the site rules a candidate out. Without a site, a
-candidate
-is held against the sold-out variety itself: whoever ordered that one can be taken to have its winters.
+customer's site; out go shares in [0, 1] for each demand and whether the site rules a candidate out. Without a
+site, a candidate is held against the sold-out variety itself: whoever ordered that one can be taken to have
+its winters.
 """
 
 from __future__ import annotations
@@ -205,8 +204,7 @@ def as_hardy(varieties: Varieties, wanted: int, candidates: Rows) -> Floats:
     """1 where a candidate stands as much cold and needs no more chill than the sold-out variety; less beyond.
 
     A difference counts from where it exceeds the doubt of both values: what nobody published of a candidate
-    is no
-    reason to pass it over.
+    is no reason to pass it over.
     """
 
     def beyond(trait: Trait) -> Floats:

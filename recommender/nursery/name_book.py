@@ -4,8 +4,8 @@ mean.
 In come queries (the rest of a line, the same with its crop words, the crops it may be); out goes a `Match`
 each:
 candidates best first, a confidence in [0, 1] that the first is right, and how it was found. Dictionary
-look-ups
-come first (exact, word order, shortened), then spelling distances by rapidfuzz in blocks of one crop.
+look-ups come first (exact, word order, shortened), then spelling distances by rapidfuzz in blocks of one
+crop.
 
 The confidence of a misspelt name is a logistic regression fitted by `python -m benchmarks.nursery names
 --fit` on

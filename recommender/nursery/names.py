@@ -3,8 +3,7 @@
 In comes a frame of lines (`stock_files.read_table` makes one from CSV or XLSX) and a catalog; out goes a
 `Stock`:
 one row a line, decided, review or unknown, with the runners-up. Ambiguous lines are never guessed silently;
-what a
-person decided is remembered for the next import. docs/stock-names.md tells how, with measured shares.
+what a person decided is remembered for the next import. docs/stock-names.md tells how, with measured shares.
 """
 
 from __future__ import annotations
@@ -38,12 +37,9 @@ class Stock:
     """A list as read. `lines`: one row a line, columns COLUMNS; `line` is the line of the file, from 1.
 
     decision: decided, review (a person should look) or unknown (no name of the catalog is near). count:
-    Int64, NA if
-    the line says none that can be used. faults: what was wrong with single cells, one sentence each with
-    file, row
-    and column. headings: lines that only name a crop, which the lines under them take over. mapping: column
-    of the
-    file -> what it was taken for.
+    Int64, NA if the line says none that can be used. faults: what was wrong with single cells, one sentence
+    each with file, row and column. headings: lines that only name a crop, which the lines under them take
+    over. mapping: column of the file -> what it was taken for.
     """
 
     lines: pd.DataFrame

@@ -2,9 +2,8 @@
 where.
 
 In comes a table (`stock_files.read_table` with `ORDERS`) and a catalog; out come `Orders`: one row a line. A
-line that
-cannot be served as it stands (unknown variety, no count) stays in the list with the reason; the others are
-served.
+line that cannot be served as it stands (unknown variety, no count) stays in the list with the reason; the
+others are served.
 """
 
 from __future__ import annotations
@@ -58,8 +57,7 @@ class Orders:
     """lines: one row an order line, columns COLUMNS; `problem` is empty where the line can be served.
 
     crops: tuple of crops accepted besides the one ordered; trees: (crop, variety) standing at the customer's;
-    uses: what
-    the fruit is for, in the words of `Goals.uses`. site: key into `sites`, "" if not known.
+    uses: what the fruit is for, in the words of `Goals.uses`. site: key into `sites`, "" if not known.
     faults: one sentence for each cell that could not be used.
     """
 

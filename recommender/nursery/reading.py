@@ -2,8 +2,8 @@
 are.
 
 In come the sold-out variety, a stand-in and, if known, the customer's site; out go what differs as a short
-list and
-the paragraph. Only published or settled values are spoken of; what is not known is said once, at the end.
+list and the paragraph. Only published or settled values are spoken of; what is not known is said once, at the
+end.
 """
 
 from __future__ import annotations

@@ -4,9 +4,8 @@ rest.
 In come texts such as "APPLE Coxs Orange Pipin MM106 2yr bush 12L x40 £14.50"; out goes a `LineParts` each,
 whose
 `rest` is what is left for the name. Nothing is decided about the variety here. Patterns are the trade's
-common
-practice of writing labels; they run in a fixed order, and names that hold such a pattern themselves ("Compact
-Stella", "PF 24C") are held back first so that they stay whole.
+common practice of writing labels; they run in a fixed order, and names that hold such a pattern themselves
+("Compact Stella", "PF 24C") are held back first so that they stay whole.
 """
 
 from __future__ import annotations

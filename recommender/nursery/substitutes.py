@@ -1,11 +1,9 @@
 """Stand-ins for a sold-out variety: what is in stock, lives at the customer's, and comes nearest to it.
 
 In come the variety, the stock and, if known, the customer's site, trees and purpose; out goes `StandIns`:
-in-stock
-varieties, best first, with a score, what differs, and one paragraph fit to read to a customer. The score is
-what
-must hold (holds.py) times how alike the two are (resemblance.py); sports of the variety come first. See
-docs/stand-ins.md.
+in-stock varieties, best first, with a score, what differs, and one paragraph fit to read to a customer. The
+score is what must hold (holds.py) times how alike the two are (resemblance.py); sports of the variety come
+first. See docs/stand-ins.md.
 """
 
 from __future__ import annotations
@@ -88,10 +86,8 @@ def substitutes(
     stock: what is on offer, a `Stock` or a frame with crop and variety (count, price, line, rootstock if
     known);
     None: every variety of the catalog. site: the customer's, with its trees; existing_trees: trees where no
-    site is
-    known. goals: the customer's purpose (uses, height). crops: other crops the customer accepts. top: how
-    many
-    (None: all). place: a site made ready before (`holds.place_of`). Raises UnknownName, BadInput.
+    site is known. goals: the customer's purpose (uses, height). crops: other crops the customer accepts. top:
+    how many (None: all). place: a site made ready before (`holds.place_of`). Raises UnknownName, BadInput.
     """
     if catalog is None:
         from recommender.catalog.store import open_catalog

@@ -11,9 +11,9 @@ from __future__ import annotations
 import math
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -73,10 +73,15 @@ def _on(day: float, harvest_year: int, hemisphere: Hemisphere) -> date:
     return min((date(year, month, of_month) for year in years), key=lambda found: abs((found - near).days))
 
 
-class Add(Protocol):
-    """Enters one event, from season day `first` to `last` of a harvest year; `Event` tells the rest."""
+@dataclass
+class Entries:
+    """The events entered so far. planted, hemisphere: of the planting, as in `events`."""
 
-    def __call__(
+    planted: int
+    hemisphere: Hemisphere
+    found: list[Event] = field(default_factory=list)
+
+    def add(
         self,
         kind: str,
         title: str,
@@ -86,10 +91,16 @@ class Add(Protocol):
         standing: str,
         source: str = "",
         trees: Sequence[str] = (),
-        year: int = ...,
+        year: int | None = None,
         every: int | None = None,
         yearly: bool = False,
-    ) -> None: ...
+    ) -> None:
+        """Enter one event, from season day `first` to `last` of a harvest year (that of planting)."""
+        of = self.planted if year is None else year
+        begin, end = _on(first, of, self.hemisphere), _on(last, of, self.hemisphere)
+        self.found.append(
+            Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every, yearly)
+        )
 
 
 def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Event]:
@@ -98,26 +109,7 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
 
     planted: the year in whose growing season the trees start (the harvest year of that season).
     """
-    hemisphere = profile.hemisphere
-    found: list[Event] = []
-
-    def add(
-        kind: str,
-        title: str,
-        first: float,
-        last: float,
-        words: str,
-        standing: str,
-        source: str = "",
-        trees: Sequence[str] = (),
-        year: int = planted,
-        every: int | None = None,
-        yearly: bool = False,
-    ) -> None:
-        begin, end = _on(first, year, hemisphere), _on(last, year, hemisphere)
-        found.append(
-            Event(kind, title, begin, max(begin, end), words, standing, source, tuple(trees), every, yearly)
-        )
+    entries = Entries(planted, profile.hemisphere)
 
     evergreen = _evergreens(plan)
     for deciduous, names in (
@@ -128,7 +120,7 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
             continue
         for window in planting_windows(profile, facts, evergreen=not deciduous):
             title = f"Plant {'bare-root' if window.kind == 'bare-root' else 'potted'} trees"
-            add(
+            entries.add(
                 "planting",
                 title,
                 window.first,
@@ -138,16 +130,16 @@ def events(plan: Plan, profile: Profile, facts: Facts, planted: int) -> list[Eve
                 window.source_id,
                 [plain(tree.variety) for tree in names],
             )
-    _care(add, profile, facts)
-    _by_tree(add, plan, planted)
-    return sorted(found, key=lambda event: (event.first, event.last, event.title))
+    _care(entries, profile, facts)
+    _by_tree(entries, plan)
+    return sorted(entries.found, key=lambda event: (event.first, event.last, event.title))
 
 
 def _evergreens(plan: Plan) -> set[str]:
     return {tree.crop for tree in plan.trees if tree.evergreen}
 
 
-def _care(add: Add, profile: Profile, facts: Facts) -> None:
+def _care(entries: Entries, profile: Profile, facts: Facts) -> None:
     """Water, mulch, frost cover: the same for all trees of the first year."""
     hemisphere, middle = profile.hemisphere, MIDWINTER[profile.hemisphere]
     mean = fortnight_mean(profile)
@@ -157,7 +149,7 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
     water = facts.get("water_first_year_per_week")
     years = facts.get("establishment_period")
     amount = f"{water.words()} a week for each tree without rain ({water.standing}); {water.note}"
-    add(
+    entries.add(
         "water",
         "Water the new trees: spring",
         start,
@@ -167,7 +159,7 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
         water.source_id,
         every=7,
     )
-    add(
+    entries.add(
         "water",
         "Water the new trees: summer",
         midsummer - 44,
@@ -177,7 +169,7 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
         water.source_id,
         every=7,
     )
-    add(
+    entries.add(
         "water",
         "Water the new trees: autumn",
         midsummer + 46,
@@ -188,7 +180,7 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
         every=14,
     )
     depth, gap = facts.get("mulch_depth"), facts.get("mulch_gap_from_trunk")
-    add(
+    entries.add(
         "mulch",
         "Mulch",
         start,
@@ -201,7 +193,7 @@ def _care(add: Add, profile: Profile, facts: Facts) -> None:
     if len(frosts):
         early, late = np.quantile(frosts, [0.1, 0.9])
         remove = facts.get("frost_cover_remove_above")
-        add(
+        entries.add(
             "frost",
             "Frost cover at hand",
             float(early),
@@ -223,7 +215,7 @@ def first_crop(tree: PlannedTree, planted: int) -> tuple[int, int]:
     return planted + math.floor(low), planted + math.ceil(max(high, low))
 
 
-def _by_tree(add: Add, plan: Plan, planted: int) -> None:
+def _by_tree(entries: Entries, plan: Plan) -> None:
     """Flowers off in the first season; thinning and picking from the first crop expected."""
     hemisphere = plan.hemisphere
     after = MIDWINTER[hemisphere]
@@ -233,7 +225,7 @@ def _by_tree(add: Add, plan: Plan, planted: int) -> None:
         if tree.bloom is not None
     }
     if blooms:
-        add(
+        entries.add(
             "first season",
             "No crop yet: take the fruitlets off",
             min(blooms.values()) + FRUITLETS_OFF_AFTER_BLOOM_DAYS[0],
@@ -244,11 +236,11 @@ def _by_tree(add: Add, plan: Plan, planted: int) -> None:
         )
     for tree in plan.trees:
         name = plain(tree.variety)
-        early, late = first_crop(tree, planted)
+        early, late = first_crop(tree, entries.planted)
         when = f"in {early}" if early == late else f"between {early} and {late}"
         if tree.bloom is not None and tree.crop in THINNED:
             at = blooms[name]
-            add(
+            entries.add(
                 "thinning",
                 f"Thin {name}",
                 at + THIN_AFTER_BLOOM_DAYS[0],
@@ -262,7 +254,7 @@ def _by_tree(add: Add, plan: Plan, planted: int) -> None:
         if tree.harvest is not None:
             first = season_day(tree.harvest.first, hemisphere, after=after)
             last = season_day(tree.harvest.last, hemisphere, after=first)
-            add(
+            entries.add(
                 "harvest",
                 f"Pick {name} ({crop_in_sentence(tree.crop)})",
                 first,

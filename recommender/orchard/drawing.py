@@ -9,7 +9,7 @@ from __future__ import annotations
 from base64 import b64encode
 from dataclasses import dataclass
 from html import escape
-from typing import Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +18,9 @@ from recommender.orchard.plan import Plan
 from recommender.orchard.plot import Plot
 from recommender.wording import Units, length_words, plain
 
-Paper = Literal["light", "dark"]
+if TYPE_CHECKING:
+    from recommender.charts import Paper
+
 LOOKS = {
     "plot": ("#22261f", "none", ""),
     "crown": ("#2f6b3c", "#2f6b3c", ""),

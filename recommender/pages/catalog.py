@@ -12,7 +12,7 @@ import streamlit as st
 
 from recommender.comparison import MOST, Comparison, compare
 from recommender.pages import cards, evidence, shared
-from recommender.wording import crop_in_sentence, crop_name, list_words, plain, rows
+from recommender.wording import crop_in_sentence, list_words, plain, rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,15 +37,8 @@ def page() -> None:
     wanted = left.text_input(
         "Which variety?", placeholder="Such as Discovery", key="q", max_chars=120, **bound
     )
-    crops = right.multiselect(
-        "Which fruit?",
-        list(catalog.crops()["crop"]),
-        format_func=crop_name,
-        placeholder="All kinds",
-        wrap=True,
-        key="crop",
-        **bound,
-    )
+    with right:
+        crops = shared.fruits(catalog)
     chosen = st.multiselect(
         f"Side by side, up to {MOST}",
         shared.tree_names(catalog),

@@ -59,6 +59,19 @@ def paper() -> Paper:
     return "dark" if st.context.theme.type == "dark" else "light"
 
 
+def fruits(catalog: Catalog) -> list[str]:
+    """The crops a person asks about; none for all. Kept in the address."""
+    return st.multiselect(
+        "Which fruit?",
+        list(catalog.crops()["crop"]),
+        format_func=crop_name,
+        placeholder="All kinds",
+        wrap=True,
+        key="crop",
+        bind="query-params",
+    )
+
+
 def show(picture: Picture | None, instead: str = "") -> None:
     """A picture under the sentence it shows; without a picture, the words `instead`."""
     if picture is None:

@@ -14,7 +14,7 @@ from recommender.climate.point import point_of
 from recommender.errors import OrchardwrightError
 from recommender.pages import cards, shared
 from recommender.units import LITRES_PER_US_GALLON, METRES_PER_FOOT
-from recommender.wording import Units, crop_name, list_words, litres, metres
+from recommender.wording import Units, list_words, litres, metres
 
 if TYPE_CHECKING:
     from recommender.catalog.store import Catalog
@@ -58,15 +58,7 @@ def questions(catalog: Catalog, units: Units) -> tuple[dict[str, Any], dict[str,
         by = st.session_state.get("by", "name")
         where = _where(by if by in _WHERE else "name", bound)
     with right:
-        crops = st.multiselect(
-            "Which fruit?",
-            list(catalog.crops()["crop"]),
-            format_func=crop_name,
-            placeholder="All kinds",
-            wrap=True,
-            key="crop",
-            **bound,
-        )
+        crops = shared.fruits(catalog)
     with st.expander("More answers, if you like: room, ground, frost, neighbours, season, use, care"):
         spot, wishes = _spot(catalog, units, bound), _wishes(units, bound)
     more = st.session_state.get("site_more", {"site": {}, "goals": {}})

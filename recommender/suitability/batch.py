@@ -84,9 +84,9 @@ class Climates:
     zone (S,); error_K, error_hours, error_portions (S,): of the coldest night, of chill hours and portions;
     annual_min, chill_hours_below_7, chill_hours_0_7, chill_portions, gdd10 (S, Y): as in `Profile`; figures
     (S, F): of the track record; country (S,): its two letters; pressure (S, D): of diseases;
-    bloom_frost (S, Kb) and season (S, Ks) with its
-    ends: the criteria that days decide, for each kind of variety. An end is worked out where a verdict can
-    hang on it, the low one where the season may be sound and the high one where it may be vetoed.
+    bloom_frost (S, Kb) and season (S, Ks) with its ends: the criteria that days decide, for each kind of
+    variety. An end is worked out where a verdict can hang on it, the low one where the season may be sound
+    and the high one where it may be vetoed.
     """
 
     zone: Floats

@@ -1,9 +1,8 @@
 """Which caution stands beside a variety: one sentence from the cautions table, with who decides.
 
 In come the table, the crops shown, where the site is and what was answered; out goes one sentence a crop at
-most,
-the one that concerns the act most closely: a ban or quarantine where the site lies, then toxic parts where
-pets or children live, then the load of a pot.
+most, the one that concerns the act most closely: a ban or quarantine where the site lies, then toxic parts
+where pets or children live, then the load of a pot.
 """
 
 from __future__ import annotations

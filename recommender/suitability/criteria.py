@@ -124,8 +124,8 @@ def enough_chill(
 
     hours (Y,): hours at or below 7.2 degC; portions (Y,): Dynamic Model. A need published in portions is
     judged in portions. One published in hours (or Utah units) is judged in hours and, at 15 hours a portion,
-    in portions, and
-    the better of the two counts: hours miss the mild chilling days of maritime winters, which portions count.
+    in portions, and the better of the two counts: hours miss the mild chilling days of maritime winters,
+    which portions count.
     shift (V,): moves every need by that many of its errors (for the cautious and the hopeful end).
     A crop that needs no chill gets 1.
     """

@@ -149,9 +149,8 @@ def climate_of(
     """The site's climate and, if it was named, the place it was taken for. Kept for the last 64 sites.
 
     adjustments: what the spot does to the weather around; warming_degC: one offset or twelve [K]. The site's
-    answer
-    about frost is not among them: the ranking weighs it by itself. Raises UnknownName for a place that is not
-    known, BadInput for a point at sea.
+    answer about frost is not among them: the ranking weighs it by itself. Raises UnknownName for a place that
+    is not known, BadInput for a point at sea.
     """
     where = (site.place, site.lat, site.lon, site.elevation_m, site.zone, site.chill_hours)
     return _profile(*where, adjustments or Adjustments(), warming_degC)

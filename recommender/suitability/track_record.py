@@ -125,8 +125,8 @@ class Records:
 
     lists: at, place (row in `regions`), worth; facts: at, place (row in `places`, -1 unknown), worth: a
     source that describes a variety; mentions: at: named as parent, sport's origin or pollen partner of
-    another;
-    sports, kin: pairs of rows (variety, parent); origin (V,): row in `places`, -1 unknown; bred_in (V,):
+    another; sports, kin: pairs of rows (variety, parent); origin (V,): row in `places`, -1 unknown; bred_in
+    (V,):
     two-letter country, "" unknown; regions: place, covers, lat, lon; region_figures (R, F); place_names;
     place_figures (N, F) with place_of (N,).
     """

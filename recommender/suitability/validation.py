@@ -3,9 +3,8 @@
 In comes an open catalog; out go scores and figures (`agreement.report` puts them together). For every region
 with a published list the site is ranked with all records of the same source, of kin sources (same web host)
 and of the same state or country taken out (nothing within 150 km either), with weights fitted on other states
-only. Varieties that the catalog knows from nowhere
-but the records taken out are not asked about: a catalog without those records would not hold them. How the
-figures fall when they are asked about is reported too.
+only. Varieties that the catalog knows from nowhere but the records taken out are not asked about: a catalog
+without those records would not hold them. How the figures fall when they are asked about is reported too.
 
 A list does not name all that would thrive, so a variety it leaves out is no failure; what is measured is
 whether named varieties stand above the others of their crop (ROC AUC, precision in the first ten), and

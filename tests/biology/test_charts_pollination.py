@@ -10,6 +10,7 @@ import pytest
 from recommender import open_catalog
 from recommender.biology.pollination import catalog_matrix
 from recommender.biology.pollination_result import PollinationMatrix
+from recommender.charts import Paper
 from recommender.charts_pollination import MOST_TREES, pollination_network
 from recommender.errors import BadInput
 
@@ -44,9 +45,9 @@ def test_marks_and_lines_differ_by_more_than_colour() -> None:
 
 
 @pytest.mark.parametrize("paper", ["light", "dark"])
-def test_most_trees_still_draw_with_every_name(paper: str) -> None:
+def test_most_trees_still_draw_with_every_name(paper: Paper) -> None:
     rows = np.arange(MOST_TREES)
-    text = pollination_network(apples(), rows, paper).chart.to_json()  # type: ignore[arg-type]
+    text = pollination_network(apples(), rows, paper).chart.to_json()
     assert all(
         name in text for name in apples().variety_of[:MOST_TREES] if name.isascii() and '"' not in name
     )

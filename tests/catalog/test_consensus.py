@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -260,8 +262,8 @@ def test_settled_number_lies_within_the_evidence(evidence: pd.DataFrame) -> None
 
 @given(numeric_evidence(), st.randoms(use_true_random=False))
 @settings(max_examples=20, deadline=None)
-def test_order_of_rows_does_not_matter(evidence: pd.DataFrame, random: object) -> None:
-    order = np.random.default_rng(random.randint(0, 2**32)).permutation(len(evidence))  # type: ignore[attr-defined]
+def test_order_of_rows_does_not_matter(evidence: pd.DataFrame, random: Random) -> None:
+    order = np.random.default_rng(random.randint(0, 2**32)).permutation(len(evidence))
     first = settle(evidence, SOURCES, CROPS).settled
     second = settle(evidence.iloc[order], SOURCES, CROPS).settled
     pd.testing.assert_frame_equal(first, second)

@@ -12,7 +12,9 @@ import subprocess
 import sys
 import textwrap
 import warnings
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pandas as pd
@@ -113,8 +115,8 @@ def test_file_open_in_another_process_stays(small_data: Path, cache: Path) -> No
         assert int(rest) > 1000
 
 
-def _open_at_once(data: Path, cache: Path, log: Path, barrier: object) -> None:
-    barrier.wait()  # type: ignore[attr-defined]
+def _open_at_once(data: Path, cache: Path, log: Path, barrier: Barrier) -> None:
+    barrier.wait()
 
     def note(what: str, _share: float) -> None:
         with log.open("a", encoding="utf-8") as file:
@@ -184,10 +186,10 @@ def test_read_only_cache_falls_back_too(
     cache = tmp_path / "cache"
     real = filelock.FileLock.acquire
 
-    def refuse(self: filelock.FileLock, *args: object, **more: object) -> object:
+    def refuse(self: filelock.FileLock, *args: Any, **more: Any) -> object:
         if Path(self.lock_file).parent == cache:
             raise OSError(errno.EROFS, "Read-only file system")
-        return real(self, *args, **more)  # type: ignore[arg-type]
+        return real(self, *args, **more)
 
     monkeypatch.setattr(filelock.FileLock, "acquire", refuse)
     store.private_folder.cache_clear()

@@ -2,9 +2,8 @@
 process.
 
 In come the catalog, a seed and a size; out goes a frame with `text` and the truth: crop, variety (None for a
-name
-that the book must not know), rootstock, count, what was done. docs/stock-names.md describes every step. The
-process shares no code with the reader it tests.
+name that the book must not know), rootstock, count, what was done. docs/stock-names.md describes every step.
+The process shares no code with the reader it tests.
 """
 
 from __future__ import annotations
@@ -118,8 +117,7 @@ def messy_list(
     """A list of `size` lines, and the varieties hidden from the book.
 
     strangers: share of lines whose name the book must not know: half of them real varieties that are left out
-    of
-    the book, half invented.
+    of the book, half invented.
     """
     dice = random.Random(seed)
     varieties, names = catalog.varieties(), catalog.names()

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from recommender.nursery.flow import best_plan
+from recommender.nursery.flow import Plan, best_plan
 
 
 def _best_by_trying_all(worth: np.ndarray, wants: np.ndarray, holds: np.ndarray) -> int:
@@ -51,13 +51,13 @@ def test_plan_is_as_good_as_the_best_of_all_plans(case: tuple[np.ndarray, np.nda
     _check(plan, worth, wants, holds)
 
 
-def _check(plan: object, worth: np.ndarray, wants: np.ndarray, holds: np.ndarray) -> None:
-    order, group, count = plan.order, plan.group, plan.count  # type: ignore[attr-defined]
+def _check(plan: Plan, worth: np.ndarray, wants: np.ndarray, holds: np.ndarray) -> None:
+    order, group, count = plan.order, plan.group, plan.count
     assert (count > 0).all()
     assert (worth[order, group] > 0).all()
     assert (np.bincount(order, count, len(wants)) <= wants).all()
     assert (np.bincount(group, count, len(holds)) <= holds).all()
-    assert int((worth[order, group] * count).sum()) == plan.value  # type: ignore[attr-defined]
+    assert int((worth[order, group] * count).sum()) == plan.value
 
 
 def test_plan_of_many_orders_is_proved() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -124,8 +125,8 @@ def test_negative_count_is_told_and_offers_nothing(catalog: Catalog) -> None:
 @pytest.mark.parametrize(
     "row", list(pd.read_csv(PUBLISHED).itertuples(index=False)), ids=lambda row: row.trade
 )
-def test_published_trade_designation_and_cultivar_are_one_variety(catalog: Catalog, row: object) -> None:
-    crop, trade, cultivar = row.crop, row.trade, row.cultivar  # type: ignore[attr-defined]
+def test_published_trade_designation_and_cultivar_are_one_variety(catalog: Catalog, row: Any) -> None:
+    crop, trade, cultivar = row.crop, row.trade, row.cultivar
     lines = read_lines([f"{crop} {trade.upper()}® M9 bush", f"'{cultivar}' {crop} 12L"], catalog).lines
     assert set(lines["decision"]) == {"decided"}
     assert len(set(lines["variety"])) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -112,9 +113,9 @@ def test_of_a_near_identical_group_one_is_planted() -> None:
     ],
 )
 def test_where_no_set_meets_every_wish_one_wish_is_named(
-    change: dict[str, object], words: tuple[str, ...]
+    change: dict[str, Any], words: tuple[str, ...]
 ) -> None:
-    asked = replace(problem(3, 3), **change)  # type: ignore[arg-type]
+    asked = replace(problem(3, 3), **change)
     assert solve(asked).status == "infeasible"
     told = smallest_relaxation(asked, ["Withy One", "Withy Two", "Withy Three"], ["apple"])
     assert len(told) == 1

@@ -15,7 +15,7 @@ from recommender.catalog.package import datasets_folder
 from recommender.errors import BadInput
 from recommender.orchard.facts import Facts
 from recommender.orchard.plot import Clearances, Obstacle, Plot, distance, inside
-from recommender.orchard.spacing import FROM_WALL_m, lay_out, noon_shade
+from recommender.orchard.spacing import FROM_WALL_m, Layout, lay_out, noon_shade
 
 FACTS = Facts(pd.read_csv(datasets_folder() / "planting.csv"))
 NORTH = np.array([0.0, 1.0])
@@ -34,10 +34,12 @@ def trees(*sizes: tuple[float, float]) -> pd.DataFrame:
     )
 
 
-def laid(plot: Plot, *sizes: tuple[float, float], lat: float = 51.0, **given: object):  # type: ignore[no-untyped-def]
+def laid(
+    plot: Plot, *sizes: tuple[float, float], lat: float = 51.0, **given: Any
+) -> tuple[pd.DataFrame, Layout]:
     frame = trees(*sizes)
     donors = ~np.eye(len(frame), dtype=bool)
-    return frame, lay_out(frame, donors, np.ones(len(frame), bool), plot, FACTS, lat=lat, **given)  # type: ignore[arg-type]
+    return frame, lay_out(frame, donors, np.ones(len(frame), bool), plot, FACTS, lat=lat, **given)
 
 
 @settings(max_examples=25, deadline=None)

@@ -266,8 +266,9 @@ def test_a_wish_for_red_skin_puts_red_above_unknown_above_green() -> None:
 
 
 def test_goals_refuse_a_colour_no_fruit_has_and_years_below_nought() -> None:
+    blue: Any = ("blue",)
     with pytest.raises(BadInput, match="blue"):
-        Goals(skin=("blue",))  # type: ignore[arg-type]
+        Goals(skin=blue)
     with pytest.raises(BadInput, match="max_years_to_crop"):
         Goals(max_years_to_crop=-1)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -22,7 +24,7 @@ def invented(**changes: object) -> Records:
         {"at": [0, 1, 2], "place": [0, 1, 0], "worth": [1.0, 1.0, -1.0], "source_id": ["one", "two", "one"]}
     )
     facts = pd.DataFrame({"at": [0], "place": [0], "worth": [1.0], "source_id": ["three"]})
-    parts: dict[str, object] = {
+    parts: dict[str, Any] = {
         "size": 4,
         "lists": lists,
         "facts": facts,
@@ -38,7 +40,7 @@ def invented(**changes: object) -> Records:
         "place_of": np.array([0]),
         **changes,
     }
-    return Records(**parts)  # type: ignore[arg-type]
+    return Records(**parts)
 
 
 def test_a_climate_is_most_like_itself_and_likeness_falls_with_every_figure() -> None:
