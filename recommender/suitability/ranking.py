@@ -327,9 +327,9 @@ def rank(
 
     goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
     climate (default: worked out from where the site is); intervals: draw traits and climate, which replaces
-    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>; words: write why and
-    watch, which are "" without.
-    Raises UnknownName for a place, crop or tree that is not known, BadInput for a site at sea.
+    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>; words: write why
+    and watch, which are "" without. Raises UnknownName for a place, crop or tree that is not known, BadInput
+    for a site at sea.
     """
     goals = goals if goals is not None else Goals()
     if catalog is None:
