@@ -53,6 +53,11 @@ the final pot of a dwarf tree (bhg-dwarf-fruit), whose height there, 1.8 m, is c
 LEAST_CONTAINER_L = 19.0
 """Smallest pot a fruit tree lives and bears in (growingfruit-containers)."""
 FEWEST_STOCKS = 3
+READ = (
+    "crop", "variety", "vigour", "habit", "mature_height", "mature_height_low", "mature_height_high",
+    "mature_height_standing", "bearing_years", "yield_class",
+)  # fmt: skip
+"""Columns of the wide traits that `tree_size` reads."""
 _YIELD = ("low", "medium", "high")
 
 
@@ -99,8 +104,8 @@ def stock_row(rootstocks: pd.DataFrame, name: str, crop: str | None = None) -> p
     def bare(text: str) -> str:
         return re.sub(r"[\s.\-]", "", text).casefold()
 
-    names = rootstocks["rootstock"].to_list()
-    hits = [k for k, known in enumerate(names) if bare(known) == bare(name)]
+    names, wanted = rootstocks["rootstock"].to_list(), bare(name)
+    hits = [k for k, known in enumerate(names) if bare(known) == wanted]
     if not hits:
         near = [match[0] for match in process.extract(name, names, limit=3, score_cutoff=50)]
         raise UnknownName("rootstock", name, near)
@@ -188,8 +193,8 @@ def _full_size(
     traits: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame, soil: str
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(low, high, standing) of each variety as a full-size tree [m]."""
-    table = standard_height(crops, rootstocks)
     crop_of = column(traits, "crop")
+    table = standard_height(crops.loc[crops["crop"].isin(set(crop_of))], rootstocks)
     vigour = pd.Series(column(traits, "vigour")).map(VIGOUR_FACTOR).fillna(1.0).to_numpy(np.float64)
     factor = vigour * SOIL_FACTOR[soil]
     low = pd.to_numeric(pd.Series(crop_column(table, crop_of, "low")), errors="coerce").to_numpy(np.float64)

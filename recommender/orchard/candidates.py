@@ -17,7 +17,7 @@ from recommender.biology import sports
 from recommender.biology.fertility import NEED_UNKNOWN, NEEDED, NO_FRUIT
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.rootstocks import rootstocks_for
-from recommender.biology.stature import standard_height, tree_size
+from recommender.biology.stature import READ, standard_height, tree_size
 from recommender.catalog.catalog import Catalog
 from recommender.climate.season import MIDWINTER, Hemisphere, season_day
 from recommender.errors import BadInput, UnknownName
@@ -216,6 +216,8 @@ def _sized(
 ) -> pd.DataFrame:
     """Rootstock and size of each tree: the best stock of its crop for the ground, the room and the cold."""
     sizes = []
+    # The wide traits have hundreds of columns; few of them say how big a tree gets.
+    own = own[[name for name in READ if name in own]]
     held = _KEPT.setdefault(ranking, {})
     for crop, rows in frame.groupby("crop").groups.items():
         key = (crop, wishes.style, wishes.in_row_m)
@@ -292,8 +294,9 @@ def stock_for(
     room = (
         site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
     )
-    table = standard_height(catalog.crops(), catalog.rootstocks())
-    full = float(table.loc[table["crop"].eq(crop), "high"].to_numpy(float)[0])
+    crops = catalog.crops()
+    table = standard_height(crops.loc[crops["crop"].eq(crop)], catalog.rootstocks())
+    full = float(table["high"].to_numpy(float)[0])
     # Where nobody has published how far a stock dwarfs, a full-size tree is reckoned with.
     known = found["height_high"].notna().to_numpy(bool)
     height = np.where(known, found["height_high"].to_numpy(float), full)
