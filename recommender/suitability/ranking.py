@@ -72,6 +72,8 @@ PROOF: dict[str, float] = {
 }
 
 
+# Choices of crops whose varieties are held ready.
+CROPS_KEPT = 16
 _OPTIONAL = ("rank_low", "rank_high", "level_with", "chance_", "also")
 
 
@@ -201,6 +203,28 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
     parts["guess"] = varieties.guess.taken(rows)
     parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
+
+
+@kept
+def _by_crops(everyone: Varieties) -> dict[tuple[str, ...], tuple[NDArray[np.intp], Varieties]]:
+    return {}
+
+
+def of_crops(everyone: Varieties, crops: tuple[str, ...]) -> tuple[NDArray[np.intp], Varieties]:
+    """Which rows are of some crops, and the varieties there; the last few answers are kept."""
+    held = _by_crops(everyone)
+    if crops not in held:
+        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
+        while len(held) >= CROPS_KEPT:
+            held.pop(next(iter(held)), None)
+        held[crops] = rows, taken(everyone, rows)
+    return held[crops]
+
+
+@kept
+def kills_of(catalog: Catalog) -> tuple[Floats, Floats]:
+    """Temperatures that kill open flowers of every variety (V,) [degC]; worked out once for each catalog."""
+    return criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties_of(catalog).frame["crop"])
 
 
 def limiting(
@@ -345,13 +369,13 @@ def rank(
     crops = [catalog.resolve_crop(name) for name in goals.crops]
     varieties, rows, leader = everyone, np.arange(len(everyone)), groups_for(everyone).leader
     if crops:
-        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
-        varieties, leader = taken(everyone, rows), leader[rows]
+        rows, varieties = of_crops(everyone, tuple(sorted(set(crops))))
+        leader = leader[rows]
     when = timing(profile, everyone, site.frost_shift)
     partners = garden_partners(catalog, trees, rows, when.blooms)
     if crops:
         when = when.taken(rows)
-    kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
+    kills = kills_of(catalog)[0][rows], kills_of(catalog)[1][rows]
     found = limiting(varieties, profile, when, kills, site.frost_shift)
     wished, weights = wishes(varieties, partners, site, goals)
     around = surroundings(catalog, profile, match, site)
