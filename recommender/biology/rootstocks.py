@@ -109,21 +109,21 @@ def rootstocks_for(
     variety: pd.Series | None = None,
     facts: pd.DataFrame | None = None,
     names: pd.DataFrame | None = None,
+    standard: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Rootstocks of a crop, best first; columns `COLUMNS`.
 
     zone: USDA half-zone as a number (5.0 = 5a). max_height_m [m]: a tree that stays lower is wanted.
     variety: its row of the traits frame, to look at graft incompatibility. facts: rootstock facts one per
-    source, to notice where sources contradict. Empty where no rootstock of the crop is known. Raises
-    UnknownName.
+    source, to notice where sources contradict. standard: `standard_height` of both tables, if at hand. Empty
+    where no rootstock of the crop is known. Raises UnknownName.
     """
     if crop not in set(crops["crop"]):
         raise UnknownName("crop", crop)
     wanted = asked(soil, wetness, replant=replant, diseases=diseases)
     rows = rootstocks.loc[[crop in str(text).split("|") for text in rootstocks["for_crops"].fillna("")]]
-    # A crop's height hangs on its own stocks alone.
-    heights = standard_height(crops.loc[crops["crop"].eq(crop)], rows)
-    full = heights[["low", "high"]].to_numpy(np.float64).mean().item()
+    heights = standard_height(crops, rootstocks) if standard is None else standard
+    full = heights.loc[heights["crop"].eq(crop), ["low", "high"]].to_numpy(np.float64).mean().item()
     disputed = _disputed(facts, set(rows["rootstock"]), wanted)
     graft = graft_match(rows, crop, variety, names)
     out = []

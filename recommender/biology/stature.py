@@ -128,6 +128,7 @@ def tree_size(
     soil: str = "unknown",
     training: str = "open",
     container_L: float | None = None,
+    standard: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """One row a variety, in the order of `traits`.
 
@@ -136,8 +137,9 @@ def tree_size(
     first crop], yield_class (of the tree, rough), standing, why.
     rootstock: a name of the rootstock table, or None for a tree on the crop's usual or own roots. soil:
     unknown, sand, loam, clay, chalk. training: open, spindle, espalier, fan, cordon. container_L: pot
-    volume [L]. A tree on a rootstock with a published percentage stays within it: vigour and soil act on
-    the standard tree the percentage is taken of. Raises UnknownName or BadInput.
+    volume [L]. standard: `standard_height` of both tables, if at hand. A tree on a rootstock with a
+    published percentage stays within it: vigour and soil act on the standard tree the percentage is taken
+    of. Raises UnknownName or BadInput.
     """
     _checked(soil, training, container_L)
     crop_of = column(traits, "crop")
@@ -145,7 +147,9 @@ def tree_size(
     if rootstock is not None and len(traits):
         for crop in sorted(set(crop_of)):
             stock = stock_row(rootstocks, rootstock, str(crop))
-    full_low, full_high, standing = _full_size(traits, crops, rootstocks, soil)
+    full_low, full_high, standing = _full_size(
+        traits, standard_height(crops, rootstocks) if standard is None else standard, soil
+    )
     low, high, percent_low, percent_high, why = _on_stock(full_low, full_high, stock)
     standing = np.where(np.isfinite(low), standing, "unknown").astype(object)
     if stock is None:
@@ -190,11 +194,10 @@ def _checked(soil: str, training: str, container_L: float | None) -> None:
 
 
 def _full_size(
-    traits: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame, soil: str
+    traits: pd.DataFrame, table: pd.DataFrame, soil: str
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(low, high, standing) of each variety as a full-size tree [m]."""
+    """(low, high, standing) of each variety as a full-size tree [m]; table: `standard_height`."""
     crop_of = column(traits, "crop")
-    table = standard_height(crops.loc[crops["crop"].isin(set(crop_of))], rootstocks)
     vigour = pd.Series(column(traits, "vigour")).map(VIGOUR_FACTOR).fillna(1.0).to_numpy(np.float64)
     factor = vigour * SOIL_FACTOR[soil]
     low = pd.to_numeric(pd.Series(crop_column(table, crop_of, "low")), errors="coerce").to_numpy(np.float64)

@@ -25,6 +25,7 @@ from recommender.orchard.problem import Flags, Floats, Problem, Weights
 from recommender.orchard.site_year import SiteYear, at_the_site
 from recommender.orchard.spacing import IN_ROW_m, ROW_DISTANCE_m
 from recommender.orchard.wishes import PlantingWishes
+from recommender.suitability.kept import kept
 from recommender.suitability.ranking import Ranking
 from recommender.wording import crop_in_sentence, missing
 
@@ -231,6 +232,12 @@ def _sized(
     return frame.join(pd.concat(sizes))
 
 
+@kept
+def _standard_heights(catalog: Catalog) -> pd.DataFrame:
+    """`standard_height` of a catalog; worked out once."""
+    return standard_height(catalog.crops(), catalog.rootstocks())
+
+
 def sized(
     traits: pd.DataFrame,
     stock: pd.Series | None,
@@ -250,6 +257,7 @@ def sized(
         soil=site.soil,
         training=TRAINING[wishes.style],
         container_L=site.container_L,
+        standard=_standard_heights(catalog),
     )
     kept = size[["height_low", "height_high", "spread", "spacing", "years_low", "years_high"]].copy()
     if wishes.style != "open":
@@ -287,6 +295,7 @@ def stock_for(
         variety=variety,
         facts=catalog.rootstock_facts(),
         names=catalog.names(),
+        standard=_standard_heights(catalog),
     )
     found = found.loc[found["verdict"].ne("ruled out")]
     if found.empty:
@@ -294,9 +303,8 @@ def stock_for(
     room = (
         site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
     )
-    crops = catalog.crops()
-    table = standard_height(crops.loc[crops["crop"].eq(crop)], catalog.rootstocks())
-    full = float(table["high"].to_numpy(float)[0])
+    table = _standard_heights(catalog)
+    full = float(table.loc[table["crop"].eq(crop), "high"].to_numpy(float)[0])
     # Where nobody has published how far a stock dwarfs, a full-size tree is reckoned with.
     known = found["height_high"].notna().to_numpy(bool)
     height = np.where(known, found["height_high"].to_numpy(float), full)
