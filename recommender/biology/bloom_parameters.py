@@ -63,7 +63,7 @@ class BloomParameters:
     crops: pd.DataFrame
     varieties: pd.DataFrame
 
-    def row(self, crop: str) -> dict[str, Any]:
+    def row(self, crop: str) -> dict[Any, Any]:
         """Parameters of a crop; for a crop not described those of the apple, with a very wide error."""
         if crop in self._rows:
             return self._rows[crop]
@@ -71,9 +71,10 @@ class BloomParameters:
         return {**self._rows[STRANGER], **borrowed}
 
     @cached_property
-    def _rows(self) -> dict[str, dict[str, Any]]:
+    def _rows(self) -> dict[str, dict[Any, Any]]:
         """The table as plain values: a row of a frame costs a hundred times as much to look up."""
-        return {str(crop): row for crop, row in self.crops.to_dict("index").items()}
+        rows = self.crops.to_dict("records")
+        return {str(crop): {**row} for crop, row in zip(self.crops.index, rows, strict=True)}
 
     @cached_property
     def _curves(self) -> dict[tuple[str, float], BudCurve]:

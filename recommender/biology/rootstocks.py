@@ -11,7 +11,7 @@ row says so.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -154,7 +154,7 @@ def _disputed(
 
 
 def _judged(
-    row: dict[str, Any],
+    row: Mapping[Any, Any],
     wanted: list[str],
     disputed: dict[tuple[str, str], str],
     full: float,
@@ -231,7 +231,7 @@ def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _height(row: dict[str, Any], full: float) -> tuple[float, float]:
+def _height(row: Mapping[Any, Any], full: float) -> tuple[float, float]:
     """Height of a tree of medium vigour on the stock [m]: its percentage, else its published height."""
     low, high = float(row["size_percent_low"]), float(row["size_percent_high"])
     if np.isfinite(low) and np.isfinite(high) and np.isfinite(full):
