@@ -18,6 +18,9 @@ from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
+from recommender.atlas.run import run
+from recommender.atlas.sites import country_sites
+
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "docs" / "screenshots"
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
@@ -113,17 +116,18 @@ def _catalog(page: Page, address: str, width: str) -> None:
 
 
 def _atlas(page: Page, address: str, width: str) -> None:
+    _settled(page, f"{address}/atlas", ".ow-prose, .stMain p")
+    _keep(page, f"atlas-empty-{width}")
     with tempfile.TemporaryDirectory() as folder:
-        made = Path(folder) / "britain"
-        words = ["atlas", "run", str(made), "--country", "GB", "--people", "100000", "--workers", "0"]
-        code = f"from recommender.cli import main; main({words!r})"
-        subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
-        _settled(page, f"{address}/atlas", "input")
-        page.get_by_label("Folder of the atlas").fill(str(made))
+        sites = country_sites("GB", people=40_000)
+        run(Path(folder) / "britain", sites, crops=("apple",), warming=(0.0, 2.0), workers=0)
+        page.get_by_label("Folder of the atlas").fill(f"{folder}/britain")
         page.keyboard.press("Enter")
-        page.wait_for_selector("[data-testid=stVegaLiteChart]")
-        _still(page)
-        _keep(page, f"atlas-{width}", whole=True)
+        for question in ("Where is a variety sound?", "What changes when it gets warmer?"):
+            page.get_by_text(question, exact=True).click()
+            page.get_by_role("button", name="Download all rows (CSV)").wait_for()
+            _still(page)
+            _keep(page, f"atlas-{question.split()[0].lower()}-{width}", whole=True)
 
 
 def _about(page: Page, address: str, width: str) -> None:

@@ -61,17 +61,18 @@ def atlas_map(found: pd.DataFrame, question: str, sentence: str, paper: Paper = 
     ink, rule, leaf = COLOURS[paper]
     ground = (
         alt.Chart(alt.Data(values=[_land(bounds, narrow)]))
-        .mark_geoshape(fill=_LAND[paper], stroke=_LAND[paper], strokeWidth=0.4)
+        .mark_geoshape(fill=_LAND[paper], stroke=_LAND[paper], strokeWidth=0.4, aria=False)
         .project(type="identity", reflectY=True)
     )
     dots = (
         alt.Chart(alt.Data(values=_points(places, shown, narrow)))
-        .mark_geoshape(stroke=ink, strokeWidth=0.3, opacity=0.9)
+        .mark_geoshape(stroke=ink, strokeWidth=0.3, opacity=0.9, aria=False)
         .encode(
             fill=alt.Fill(
                 f"properties.{shown.column}:Q",
                 title=shown.title,
                 scale=_colours(places[shown.column], shown, rule, leaf),
+                legend=alt.Legend(orient="bottom", titleLimit=300, gradientLength=240),
             ),
             tooltip=[
                 alt.Tooltip("properties.name:N", title="Place"),
@@ -81,11 +82,11 @@ def atlas_map(found: pd.DataFrame, question: str, sentence: str, paper: Paper = 
         .project(type="identity", reflectY=True, pointRadius=3 if len(places) > 300 else 4)
     )
     text = f"{plain(sentence)}.{more}"
-    chart = (
-        (ground + dots)
-        .properties(width=int(wide * scale), height=int(high * scale), description=text)
-        .configure_view(stroke=None)
+    # As wide as the page; the projection fits the land into it, so that it keeps its shape on a phone.
+    chart = (ground + dots).properties(
+        width="container", height=int(high * scale), background="transparent", description=text
     )
+    chart = chart.configure_view(stroke=None).configure_legend(labelColor=ink, titleColor=ink)
     return Picture(chart, plain(sentence), _in_words(places, shown, text), more.strip())
 
 

@@ -52,7 +52,8 @@ def page() -> None:
         return
     st.session_state["atlas_folder"] = folder
     about = atlas.about
-    st.caption(f"{about.sites:,} places, {about.varieties:,} varieties, {atlas.share_done:.0%} done")
+    told = f"{about.sites:,} places, {about.varieties:,} varieties, {atlas.share_done:.0%} done"
+    st.html(cards.paragraphs([told], "ow-quiet"))
     question = st.radio(
         "Question", list(_QUESTIONS), format_func=lambda key: _QUESTIONS[key], horizontal=True
     )
@@ -113,9 +114,10 @@ def _show(found: pd.DataFrame, question: str, said: str) -> None:
     from recommender.outputs import csv_text
 
     picture = atlas_map(found, question, said, shared.paper())
-    shared.show(picture, said, to_scale=True)
+    shared.show(picture, said)
     keep = [name for name in found if name not in ("site", "lat", "lon", "elevation_m")]
     st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True)
     if len(found) > _SHOWN_ROWS:
-        st.caption(f"The first {_SHOWN_ROWS} of {len(found):,} rows; the file has all.")
-    st.download_button("Download as CSV", csv_text(found), "atlas.csv", "text/csv")
+        more = f"The first {_SHOWN_ROWS} of {len(found):,} rows; the file has all."
+        st.html(cards.paragraphs([more], "ow-quiet"))
+    st.download_button("Download all rows (CSV)", csv_text(found), "atlas.csv", "text/csv")

@@ -147,14 +147,14 @@ def _downloads(result: Allocation, faults: tuple[str, ...]) -> None:
 
     with st.container(horizontal=True):
         st.download_button(
-            "Download as XLSX",
+            "Download the result (XLSX)",
             lambda: workbook_bytes(allocation_tables(result, faults)),
             "orchardwright-back-orders.xlsx",
             "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
             on_click="ignore",
         )
         st.download_button(
-            "Download as CSV",
+            "Download the result (CSV)",
             lambda: csv_text(result.table()).encode("utf-8"),
             "orchardwright-back-orders.csv",
             "text/csv",

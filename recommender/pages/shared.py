@@ -59,16 +59,13 @@ def paper() -> Paper:
     return "dark" if st.context.theme.type == "dark" else "light"
 
 
-def show(picture: Picture | None, instead: str = "", *, to_scale: bool = False) -> None:
-    """A picture under the sentence it shows; without a picture, the words `instead`.
-
-    to_scale: keeps its own width, which must not be stretched.
-    """
+def show(picture: Picture | None, instead: str = "") -> None:
+    """A picture under the sentence it shows; without a picture, the words `instead`."""
     if picture is None:
         st.html(f'<p class="ow-quiet">{escape(instead)}</p>')
         return
     st.html(f'<div class="ow-prose"><p>{escape(picture.sentence)}</p></div>')
-    st.altair_chart(picture.chart, width="content" if to_scale else "stretch", theme=None)
+    st.altair_chart(picture.chart, width="stretch", theme=None)
     if picture.note:
         st.html(f'<p class="ow-quiet">{escape(picture.note)}</p>')
 

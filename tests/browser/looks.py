@@ -146,6 +146,5 @@ def axe_findings(page: Page, impacts: tuple[str, ...] = ("serious", "critical"))
 def assert_fit(page: Page) -> None:
     """Everything above at once: nothing sideways, controls large enough, axe-core content."""
     settled(page)
-    assert sideways(page) == []
-    assert small_controls(page) == []
-    assert axe_findings(page) == []
+    faults = [*sideways(page), *small_controls(page), *axe_findings(page)]
+    assert not faults, "\n".join(faults)

@@ -128,9 +128,8 @@ def test_the_address_keeps_the_answers_and_they_go_along(
     page.get_by_role("link", name="Choose", exact=True).click()
     page.get_by_label("Where will it grow?").wait_for()
     page.wait_for_url("**/choose?*place=Hobart*")
-    page.wait_for_function(
-        "() => document.querySelector('[aria-label=\"Where will it grow?\"]').value == 'Hobart, Australia'"
-    )
+    settled(page)
+    assert page.get_by_label("Where will it grow?").input_value() == "Hobart, Australia"
 
 
 def test_a_site_is_kept_as_a_file_and_opened_again(

@@ -60,11 +60,11 @@ def test_from_the_first_question_to_the_download(page: Page, address: str, tmp_p
     keep(page, "desk-orders", whole=True)
 
     with page.expect_download() as started:
-        page.get_by_role("button", name="Download as CSV").click()
+        page.get_by_role("button", name="Download the result (CSV)").click()
     started.value.save_as(tmp_path / "filled.csv")
     rows = list(csv.DictReader(io.StringIO((tmp_path / "filled.csv").read_text(encoding="utf-8"))))
     with page.expect_download() as started:
-        page.get_by_role("button", name="Download as XLSX").click()
+        page.get_by_role("button", name="Download the result (XLSX)").click()
     started.value.save_as(tmp_path / "filled.xlsx")
     book = load_workbook(tmp_path / "filled.xlsx")
     assert book.sheetnames == ["every tree", "sent", "unfilled", "buy in", "faults"]

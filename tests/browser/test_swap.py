@@ -76,7 +76,7 @@ def test_from_a_new_event_to_the_lists_in_hand(
     settled(page)
 
     _add_offer(page, "<b>Wren</b>", "Discovry", "<img src=x onerror=alert(1)> none")
-    assert page.get_by_text("1 offer, 0 requests").is_visible()
+    page.get_by_text("1 offer, 0 requests").wait_for()
     offers = tmp_path / "offers.csv"
     lines = (datasets_folder() / "demo" / "swap-offers.csv").read_text(encoding="utf-8")
     offers.write_text(lines.replace("O1,", "O31,", 1), encoding="utf-8")
@@ -151,7 +151,7 @@ def test_a_table_with_faults_is_told_by_row_and_column(open_page: Callable[..., 
     )
     page.get_by_text("offers.csv, line 2, column “qty”").wait_for()
     assert page.get_by_role("alert").count() >= 1
-    assert page.get_by_text("0 offers").is_visible()
+    page.get_by_text("0 offers").wait_for()
     assert_fit(page)
     sized(page, 390)
     assert_fit(page)
