@@ -67,9 +67,11 @@ def _codes(values: np.ndarray, names: tuple[str, ...]) -> np.ndarray:
 
 def crop_column(crops: pd.DataFrame, crop_of: np.ndarray, name: str) -> np.ndarray:
     """The crop table's `name` for each variety's crop, missing as ""."""
-    values = crops.set_index("crop")[name]
-    found = values.reindex(crop_of)
-    return np.asarray(found.astype(object).where(found.notna().to_numpy(), ""), dtype=object)
+    table = dict(zip(crops["crop"], crops[name], strict=True))
+    codes, names = pd.factorize(np.asarray(crop_of, dtype=object))
+    found = np.empty(len(names), dtype=object)
+    found[:] = ["" if pd.isna(value := table.get(each)) else value for each in names]
+    return found[codes]
 
 
 def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.ndarray) -> pd.DataFrame:

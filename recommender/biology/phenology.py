@@ -20,7 +20,13 @@ from recommender.biology.bloom_parameters import (
     load_bloom_parameters,
 )
 from recommender.biology.frost_damage import FrostDamage, frost_damage
-from recommender.biology.ripening import Harvest, harvest_window, load_ripening_parameters
+from recommender.biology.ripening import (
+    Harvest,
+    RipeningNeeds,
+    harvest_window,
+    load_ripening_parameters,
+    ripening_needs,
+)
 from recommender.climate.season import Hemisphere, season_date
 
 if TYPE_CHECKING:
@@ -42,12 +48,17 @@ def phenology(
     critical_temps: pd.DataFrame | None = None,
     frost_shift: float = 0.0,
     parameters: BloomParameters | None = None,
+    needs: BloomNeeds | None = None,
+    ripe_needs: RipeningNeeds | None = None,
 ) -> Phenology:
-    """Bloom, harvest and, with the catalog's bloom_critical_temps, frost loss of each row of the traits."""
+    """Bloom, harvest and, with the catalog's bloom_critical_temps, frost loss of each row of the traits.
+
+    `needs` and `ripe_needs`, the same at every site, save working them out again.
+    """
     parameters = parameters or load_bloom_parameters()
-    needs = bloom_needs(traits, parameters)
+    needs = needs or bloom_needs(traits, parameters)
     blooms = bloom(traits, profile, parameters, needs)
-    ripe = harvest_window(traits, profile, blooms, needs.shift_d, frost_shift)
+    ripe = harvest_window(traits, profile, blooms, needs.shift_d, frost_shift, needs=ripe_needs)
     frost = None
     if critical_temps is not None:
         frost = frost_damage(traits, profile, critical_temps, frost_shift, parameters, needs)
@@ -75,6 +86,7 @@ __all__ = [
     "FrostDamage",
     "Harvest",
     "Phenology",
+    "RipeningNeeds",
     "bloom",
     "bloom_error_days",
     "bloom_length_days",
@@ -87,5 +99,6 @@ __all__ = [
     "load_ripening_parameters",
     "overlap_days",
     "phenology",
+    "ripening_needs",
     "shared_by_year",
 ]

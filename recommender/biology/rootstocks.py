@@ -11,7 +11,8 @@ row says so.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -108,24 +109,26 @@ def rootstocks_for(
     variety: pd.Series | None = None,
     facts: pd.DataFrame | None = None,
     names: pd.DataFrame | None = None,
+    standard: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Rootstocks of a crop, best first; columns `COLUMNS`.
 
     zone: USDA half-zone as a number (5.0 = 5a). max_height_m [m]: a tree that stays lower is wanted.
     variety: its row of the traits frame, to look at graft incompatibility. facts: rootstock facts one per
-    source, to notice where sources contradict. Empty where no rootstock of the crop is known. Raises
-    UnknownName.
+    source, to notice where sources contradict. standard: `standard_height` of both tables, if at hand. Empty
+    where no rootstock of the crop is known. Raises UnknownName.
     """
     if crop not in set(crops["crop"]):
         raise UnknownName("crop", crop)
     wanted = asked(soil, wetness, replant=replant, diseases=diseases)
     rows = rootstocks.loc[[crop in str(text).split("|") for text in rootstocks["for_crops"].fillna("")]]
-    heights = standard_height(crops, rootstocks)
+    heights = standard_height(crops, rootstocks) if standard is None else standard
     full = heights.loc[heights["crop"].eq(crop), ["low", "high"]].to_numpy(np.float64).mean().item()
-    disputed = _disputed(facts)
+    disputed = _disputed(facts, set(rows["rootstock"]), wanted)
     graft = graft_match(rows, crop, variety, names)
     out = []
-    for (_, row), (match, graft_words) in zip(rows.iterrows(), graft, strict=True):
+    # Plain values: a row of a frame costs far more to read, and here every stock of every crop is read.
+    for row, (match, graft_words) in zip(rows.to_dict("records"), graft, strict=True):
         out.append(_judged(row, wanted, disputed, full, container, max_height_m, zone, match, graft_words))
     frame = pd.DataFrame(out, columns=COLUMNS)
     place = frame["verdict"].map({word: k for k, word in enumerate(VERDICTS)})
@@ -133,20 +136,25 @@ def rootstocks_for(
     return frame.iloc[order].reset_index(drop=True)
 
 
-def _disputed(facts: pd.DataFrame | None) -> dict[tuple[str, str], str]:
-    """(rootstock, column) -> the worst value, where sources print different ones."""
-    if facts is None:
+def _disputed(
+    facts: pd.DataFrame | None, stocks: set[str], wanted: Sequence[str]
+) -> dict[tuple[str, str], str]:
+    """(rootstock, wanted column) -> the worst value, where sources print different ones."""
+    if facts is None or not wanted:
         return {}
-    rows = facts.loc[facts["trait"].isin(list(_ASKED_FOR)) & facts["value"].isin(list(_WORTH))]
-    found: dict[tuple[str, str], str] = {}
-    for key, values in rows.groupby(["rootstock", "trait"])["value"]:
-        if len(set(values)) > 1:
-            found[str(key[0]), str(key[1])] = min(values, key=lambda value: _WORTH[str(value)])
-    return found
+    printed: dict[tuple[str, str], list[str]] = {}
+    for stock, trait, value in zip(facts["rootstock"], facts["trait"], facts["value"], strict=True):
+        if trait in wanted and stock in stocks and value in _WORTH:
+            printed.setdefault((stock, trait), []).append(value)
+    return {
+        key: min(values, key=lambda value: _WORTH[value])
+        for key, values in printed.items()
+        if len(set(values)) > 1
+    }
 
 
 def _judged(
-    row: pd.Series,
+    row: Mapping[Any, Any],
     wanted: list[str],
     disputed: dict[tuple[str, str], str],
     full: float,
@@ -195,11 +203,8 @@ def _judged(
         worth.append({"compatible": 1.0, "incompatible": 0.0}.get(match, 0.5))
     worst = min(worth, default=0.9)
     verdict = "sound" if worst >= 0.9 else "with care" if worst >= 0.4 else "doubtful"
-    spacing = (
-        np.nanmean([row["spacing_low_m"], row["spacing_high_m"]])
-        if row[["spacing_low_m", "spacing_high_m"]].notna().any()
-        else np.nan
-    )
+    ends = [end for end in (row["spacing_low_m"], row["spacing_high_m"]) if np.isfinite(end)]
+    spacing = sum(ends) / len(ends) if ends else np.nan
     return (
         row["rootstock"],
         "ruled out" if ruled_out else verdict,
@@ -226,7 +231,7 @@ def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _height(row: pd.Series, full: float) -> tuple[float, float]:
+def _height(row: Mapping[Any, Any], full: float) -> tuple[float, float]:
     """Height of a tree of medium vigour on the stock [m]: its percentage, else its published height."""
     low, high = float(row["size_percent_low"]), float(row["size_percent_high"])
     if np.isfinite(low) and np.isfinite(high) and np.isfinite(full):

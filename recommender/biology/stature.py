@@ -53,6 +53,11 @@ the final pot of a dwarf tree (bhg-dwarf-fruit), whose height there, 1.8 m, is c
 LEAST_CONTAINER_L = 19.0
 """Smallest pot a fruit tree lives and bears in (growingfruit-containers)."""
 FEWEST_STOCKS = 3
+READ = (
+    "crop", "variety", "vigour", "habit", "mature_height", "mature_height_low", "mature_height_high",
+    "mature_height_standing", "bearing_years", "yield_class",
+)  # fmt: skip
+"""Columns of the wide traits that `tree_size` reads."""
 _YIELD = ("low", "medium", "high")
 
 
@@ -99,8 +104,8 @@ def stock_row(rootstocks: pd.DataFrame, name: str, crop: str | None = None) -> p
     def bare(text: str) -> str:
         return re.sub(r"[\s.\-]", "", text).casefold()
 
-    names = rootstocks["rootstock"].to_list()
-    hits = [k for k, known in enumerate(names) if bare(known) == bare(name)]
+    names, wanted = rootstocks["rootstock"].to_list(), bare(name)
+    hits = [k for k, known in enumerate(names) if bare(known) == wanted]
     if not hits:
         near = [match[0] for match in process.extract(name, names, limit=3, score_cutoff=50)]
         raise UnknownName("rootstock", name, near)
@@ -123,6 +128,7 @@ def tree_size(
     soil: str = "unknown",
     training: str = "open",
     container_L: float | None = None,
+    standard: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """One row a variety, in the order of `traits`.
 
@@ -131,8 +137,9 @@ def tree_size(
     first crop], yield_class (of the tree, rough), standing, why.
     rootstock: a name of the rootstock table, or None for a tree on the crop's usual or own roots. soil:
     unknown, sand, loam, clay, chalk. training: open, spindle, espalier, fan, cordon. container_L: pot
-    volume [L]. A tree on a rootstock with a published percentage stays within it: vigour and soil act on
-    the standard tree the percentage is taken of. Raises UnknownName or BadInput.
+    volume [L]. standard: `standard_height` of both tables, if at hand. A tree on a rootstock with a
+    published percentage stays within it: vigour and soil act on the standard tree the percentage is taken
+    of. Raises UnknownName or BadInput.
     """
     _checked(soil, training, container_L)
     crop_of = column(traits, "crop")
@@ -140,7 +147,9 @@ def tree_size(
     if rootstock is not None and len(traits):
         for crop in sorted(set(crop_of)):
             stock = stock_row(rootstocks, rootstock, str(crop))
-    full_low, full_high, standing = _full_size(traits, crops, rootstocks, soil)
+    full_low, full_high, standing = _full_size(
+        traits, standard_height(crops, rootstocks) if standard is None else standard, soil
+    )
     low, high, percent_low, percent_high, why = _on_stock(full_low, full_high, stock)
     standing = np.where(np.isfinite(low), standing, "unknown").astype(object)
     if stock is None:
@@ -185,10 +194,9 @@ def _checked(soil: str, training: str, container_L: float | None) -> None:
 
 
 def _full_size(
-    traits: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame, soil: str
+    traits: pd.DataFrame, table: pd.DataFrame, soil: str
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(low, high, standing) of each variety as a full-size tree [m]."""
-    table = standard_height(crops, rootstocks)
+    """(low, high, standing) of each variety as a full-size tree [m]; table: `standard_height`."""
     crop_of = column(traits, "crop")
     vigour = pd.Series(column(traits, "vigour")).map(VIGOUR_FACTOR).fillna(1.0).to_numpy(np.float64)
     factor = vigour * SOIL_FACTOR[soil]

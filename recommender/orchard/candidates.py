@@ -17,7 +17,7 @@ from recommender.biology import sports
 from recommender.biology.fertility import NEED_UNKNOWN, NEEDED, NO_FRUIT
 from recommender.biology.pollination_result import PollinationMatrix
 from recommender.biology.rootstocks import rootstocks_for
-from recommender.biology.stature import standard_height, tree_size
+from recommender.biology.stature import READ, standard_height, tree_size
 from recommender.catalog.catalog import Catalog
 from recommender.climate.season import MIDWINTER, Hemisphere, season_day
 from recommender.errors import BadInput, UnknownName
@@ -25,6 +25,7 @@ from recommender.orchard.problem import Flags, Floats, Problem, Weights
 from recommender.orchard.site_year import SiteYear, at_the_site
 from recommender.orchard.spacing import IN_ROW_m, ROW_DISTANCE_m
 from recommender.orchard.wishes import PlantingWishes
+from recommender.suitability.kept import kept
 from recommender.suitability.ranking import Ranking
 from recommender.wording import crop_in_sentence, missing
 
@@ -216,6 +217,8 @@ def _sized(
 ) -> pd.DataFrame:
     """Rootstock and size of each tree: the best stock of its crop for the ground, the room and the cold."""
     sizes = []
+    # The wide traits have hundreds of columns; few of them say how big a tree gets.
+    own = own[[name for name in READ if name in own]]
     held = _KEPT.setdefault(ranking, {})
     for crop, rows in frame.groupby("crop").groups.items():
         key = (crop, wishes.style, wishes.in_row_m)
@@ -227,6 +230,12 @@ def _sized(
             held[key] = found
         sizes.append(found.loc[names].set_axis(rows, axis=0))
     return frame.join(pd.concat(sizes))
+
+
+@kept
+def _standard_heights(catalog: Catalog) -> pd.DataFrame:
+    """`standard_height` of a catalog; worked out once."""
+    return standard_height(catalog.crops(), catalog.rootstocks())
 
 
 def sized(
@@ -248,6 +257,7 @@ def sized(
         soil=site.soil,
         training=TRAINING[wishes.style],
         container_L=site.container_L,
+        standard=_standard_heights(catalog),
     )
     kept = size[["height_low", "height_high", "spread", "spacing", "years_low", "years_high"]].copy()
     if wishes.style != "open":
@@ -285,6 +295,7 @@ def stock_for(
         variety=variety,
         facts=catalog.rootstock_facts(),
         names=catalog.names(),
+        standard=_standard_heights(catalog),
     )
     found = found.loc[found["verdict"].ne("ruled out")]
     if found.empty:
@@ -292,7 +303,7 @@ def stock_for(
     room = (
         site.space_m if site.space_m is not None else (3.0 if site.container_L is not None else USUAL_ROOM_m)
     )
-    table = standard_height(catalog.crops(), catalog.rootstocks())
+    table = _standard_heights(catalog)
     full = float(table.loc[table["crop"].eq(crop), "high"].to_numpy(float)[0])
     # Where nobody has published how far a stock dwarfs, a full-size tree is reckoned with.
     known = found["height_high"].notna().to_numpy(bool)

@@ -174,8 +174,8 @@ def kill_temperatures(critical: pd.DataFrame | None, crop: pd.Series) -> tuple[F
         bloom = bloom.sort_values(["crop", "stage", "source_id"]).drop_duplicates("crop")
         for row in bloom[["crop", "kill10_degC", "kill90_degC"]].dropna().itertuples(index=False):
             table.setdefault(str(row[0]), (float(row[1]), float(row[2])))
-    pairs = crop.map(lambda name: table.get(name, OTHER_KILL_degC))
-    both = np.array(pairs.tolist(), dtype=float).reshape(-1, 2)
+    codes, names = pd.factorize(crop)
+    both = np.array([table.get(name, OTHER_KILL_degC) for name in names], dtype=float).reshape(-1, 2)[codes]
     return both[:, 0], both[:, 1]
 
 

@@ -274,7 +274,11 @@ def _centred(crop: pd.Series, values: Floats, least: int = 5) -> Floats:
 
 def published(frame: pd.DataFrame, *traits: str) -> Bools:
     """Whether at least one of the traits (V,) stands as published, not from memory or estimated."""
-    return np.any([text(frame, f"{trait}_standing") == "published" for trait in traits], axis=0)
+    found = np.zeros(len(frame), dtype=bool)
+    for name in (f"{trait}_standing" for trait in traits):
+        if name in frame:
+            found |= frame[name].eq("published").fillna(False).to_numpy(dtype=bool)
+    return found
 
 
 def _ripe_class(frame: pd.DataFrame, guess: Estimated) -> Trait:

@@ -8,7 +8,6 @@ track record scales the whole.
 
 from __future__ import annotations
 
-import weakref
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any
@@ -22,6 +21,7 @@ from recommender.suitability.expectations import Trait, Varieties, expect, publi
 from recommender.suitability.garden import garden, surroundings, under_cover
 from recommender.suitability.garden_partners import Garden, garden_partners
 from recommender.suitability.goals import Goals
+from recommender.suitability.kept import kept
 from recommender.suitability.similarity import Groups, groups_of, one_each
 from recommender.suitability.site import Site, climate_of, existing_trees
 from recommender.suitability.timing import Timing, timing, weeks_of_fruit
@@ -72,6 +72,8 @@ PROOF: dict[str, float] = {
 }
 
 
+# Choices of crops whose varieties are held ready.
+CROPS_KEPT = 16
 _OPTIONAL = ("rank_low", "rank_high", "level_with", "chance_", "also")
 
 
@@ -167,34 +169,22 @@ class Ranking:
         return weeks_of_fruit(days, days + reasons.PICKING_DAYS)
 
 
-_EXPECTED: weakref.WeakKeyDictionary[Any, Varieties] = weakref.WeakKeyDictionary()
-
-
+@kept
 def varieties_of(catalog: Catalog) -> Varieties:
     """What to expect of every variety of a catalog; worked out once for each open catalog."""
-    held = _EXPECTED.get(catalog)
-    if held is None:
-        held = expect(
-            catalog.traits(),
-            catalog.crops(),
-            catalog.rootstocks(),
-            catalog.settled_all(),
-            catalog.estimates(),
-        )
-        _EXPECTED[catalog] = held
-    return held
+    return expect(
+        catalog.traits(),
+        catalog.crops(),
+        catalog.rootstocks(),
+        catalog.settled_all(),
+        catalog.estimates(),
+    )
 
 
-_GROUPED: weakref.WeakKeyDictionary[Any, Groups] = weakref.WeakKeyDictionary()
-
-
-def groups_for(catalog: Catalog, everyone: Varieties) -> Groups:
-    """Sports and near-identical varieties of a catalog; worked out once for each open catalog."""
-    held = _GROUPED.get(catalog)
-    if held is None:
-        held = groups_of(everyone.frame)
-        _GROUPED[catalog] = held
-    return held
+@kept
+def groups_for(everyone: Varieties) -> Groups:
+    """Sports and near-identical varieties among all of a catalog; worked out once."""
+    return groups_of(everyone.frame)
 
 
 def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
@@ -213,6 +203,28 @@ def taken(varieties: Varieties, rows: NDArray[np.intp]) -> Varieties:
     parts["guess"] = varieties.guess.taken(rows)
     parts["estimated"] = {name: value[rows] for name, value in varieties.estimated.items()}
     return replace(varieties, **parts)
+
+
+@kept
+def _by_crops(everyone: Varieties) -> dict[tuple[str, ...], tuple[NDArray[np.intp], Varieties]]:
+    return {}
+
+
+def of_crops(everyone: Varieties, crops: tuple[str, ...]) -> tuple[NDArray[np.intp], Varieties]:
+    """Which rows are of some crops, and the varieties there; the last few answers are kept."""
+    held = _by_crops(everyone)
+    if crops not in held:
+        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
+        while len(held) >= CROPS_KEPT:
+            held.pop(next(iter(held)), None)
+        held[crops] = rows, taken(everyone, rows)
+    return held[crops]
+
+
+@kept
+def kills_of(catalog: Catalog) -> tuple[Floats, Floats]:
+    """Temperatures that kill open flowers of every variety (V,) [degC]; worked out once for each catalog."""
+    return criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties_of(catalog).frame["crop"])
 
 
 def limiting(
@@ -272,9 +284,10 @@ def wishes(
     return values, weights
 
 
+@kept
 def known_share(varieties: Varieties) -> Floats:
-    """Share of what decides a ranking (weighted as in PROOF) that is published for the variety itself
-    (V,)."""
+    """Share of what decides a ranking (weighted as in PROOF) that is published for the variety itself (V,);
+    worked out once."""
     frame = varieties.frame
     known = {
         "hardiness": published(frame, "zone_min", "min_survival_temp"),
@@ -291,21 +304,13 @@ def known_share(varieties: Varieties) -> Floats:
     return np.asarray(share / total, dtype=float)
 
 
-_RECORDS: weakref.WeakKeyDictionary[Any, tuple[track_record.Tables | None, Weights]] = (
-    weakref.WeakKeyDictionary()
-)
-
-
+@kept
 def records_of(catalog: Catalog) -> tuple[track_record.Tables | None, Weights]:
     """The track records and the weights of a catalog; read once for each open catalog."""
-    held = _RECORDS.get(catalog)
-    if held is None:
-        records = track_record.read_records(catalog, varieties_of(catalog).frame)
-        weights = weights_of(catalog)
-        kernel = track_record.kernel_of(weights)
-        held = (None if records is None else track_record.sum_up(records, kernel=kernel), weights)
-        _RECORDS[catalog] = held
-    return held
+    records = track_record.read_records(catalog, varieties_of(catalog).frame)
+    weights = weights_of(catalog)
+    kernel = track_record.kernel_of(weights)
+    return (None if records is None else track_record.sum_up(records, kernel=kernel)), weights
 
 
 def track(catalog: Catalog, profile: Profile, country: str, share: Floats, rows: NDArray[np.intp]) -> Floats:
@@ -340,13 +345,15 @@ def rank(
     catalog: Catalog | None = None,
     profile: Profile | None = None,
     intervals: bool = False,
+    words: bool = True,
 ) -> Ranking:
     """Rank every variety of the wanted crops for a site, best first.
 
     goals: wishes (default: none); catalog: an open catalog (default: the one that ships); profile: the site's
     climate (default: worked out from where the site is); intervals: draw traits and climate, which replaces
-    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>.
-    Raises UnknownName for a place, crop or tree that is not known, BadInput for a site at sea.
+    score_low and score_high and adds rank_low, rank_high, level_with and chance_<verdict>; words: write why
+    and watch, which are "" without. Raises UnknownName for a place, crop or tree that is not known, BadInput
+    for a site at sea.
     """
     goals = goals if goals is not None else Goals()
     if catalog is None:
@@ -360,15 +367,15 @@ def rank(
     everyone = varieties_of(catalog)
     trees = existing_trees(site, catalog)
     crops = [catalog.resolve_crop(name) for name in goals.crops]
-    varieties, rows, leader = everyone, np.arange(len(everyone)), groups_for(catalog, everyone).leader
+    varieties, rows, leader = everyone, np.arange(len(everyone)), groups_for(everyone).leader
     if crops:
-        rows = np.flatnonzero(everyone.frame["crop"].isin(crops).to_numpy())
-        varieties, leader = taken(everyone, rows), leader[rows]
+        rows, varieties = of_crops(everyone, tuple(sorted(set(crops))))
+        leader = leader[rows]
     when = timing(profile, everyone, site.frost_shift)
     partners = garden_partners(catalog, trees, rows, when.blooms)
     if crops:
         when = when.taken(rows)
-    kills = criteria.kill_temperatures(catalog.bloom_critical_temps(), varieties.frame["crop"])
+    kills = kills_of(catalog)[0][rows], kills_of(catalog)[1][rows]
     found = limiting(varieties, profile, when, kills, site.frost_shift)
     wished, weights = wishes(varieties, partners, site, goals)
     around = surroundings(catalog, profile, match, site)
@@ -379,7 +386,7 @@ def rank(
     covered = np.zeros(len(varieties), dtype=bool)
     if goals.will_cover:
         found, covered = under_cover(found, varieties, plot, LIMITS["winter"].sound)
-    share = known_share(varieties)
+    share = known_share(everyone)[rows]
 
     recorded = track(catalog, profile, around.country, share, rows)
     found["evidence"] = evidence(share, recorded)
@@ -436,7 +443,7 @@ def rank(
         plot=plot,
         recommended=recommended_by(catalog, profile, rows),
     )
-    why, watch = reasons.why_and_watch(context)
+    why, watch = reasons.why_and_watch(context) if words else ("", "")
     values = {
         "crop": varieties.frame["crop"].to_numpy(dtype=object),
         "variety": varieties.frame["variety"].to_numpy(dtype=object),

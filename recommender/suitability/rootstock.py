@@ -60,8 +60,10 @@ def stocks_for(
     hardiness."""
     if not len(table):
         return []
-    own = table[table["for_crops"].astype(str).map(lambda crops: crop in crops.split("|"))]
     asked = asked_of(site, goals)
+    read = ["rootstock", "mature_height_low_m", "cold_hardy_min_degC", *asked]
+    serves = [crop in str(crops).split("|") for crops in table["for_crops"]]
+    own = table.loc[serves, [name for name in read if name in table]]
     limits = [limit for limit in (goals.max_height_m, _room(site)) if limit is not None]
     found = []
     for row in own.to_dict("records"):

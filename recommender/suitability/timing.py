@@ -17,8 +17,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recommender.biology.phenology import Bloom, Harvest, phenology
+from recommender.biology.phenology import (
+    Bloom,
+    BloomNeeds,
+    Harvest,
+    RipeningNeeds,
+    bloom_needs,
+    phenology,
+    ripening_needs,
+)
 from recommender.climate.season import SEASON_DAYS
+from recommender.suitability.kept import kept
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -82,8 +91,16 @@ def timing(profile: Profile, varieties: Varieties, frost_shift: float = 0.0) -> 
 
 
 def _timing(profile: Profile, varieties: Varieties, frost_shift: float) -> Timing:
-    found = phenology(varieties.frame, profile, frost_shift=frost_shift)
+    blooms, ripens = _needs(varieties)
+    found = phenology(varieties.frame, profile, frost_shift=frost_shift, needs=blooms, ripe_needs=ripens)
     return timing_of(found.bloom, found.harvest)
+
+
+@kept
+def _needs(varieties: Varieties) -> tuple[BloomNeeds, RipeningNeeds]:
+    """What each variety wants to bloom and to ripen, the same at every site."""
+    blooms = bloom_needs(varieties.frame)
+    return blooms, ripening_needs(varieties.frame, blooms.shift_d)
 
 
 def bloom_days(bloom: Bloom) -> Days:

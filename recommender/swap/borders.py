@@ -12,6 +12,7 @@ Crown dependencies are left as areas of their own, since no source here says oth
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from recommender.climate import countries
 from recommender.suitability.cautions import places_of
@@ -56,6 +57,7 @@ def region_of_code(code: str | None) -> Region:
     return _region(code[:2], code, code)
 
 
+@lru_cache(maxsize=4096)
 def region_of_place(country: str, region: str) -> Region:
     """A region given as the gazetteer's country and region.
 

@@ -147,11 +147,15 @@ class _Index:
         self.of = {variety: position for position, variety in enumerate(varieties)}
         self.crops = np.array([crop for crop, _ in varieties], dtype=object)
         self._uses = [uses.get(variety, frozenset()) for variety in varieties]
+        self._fits: dict[frozenset[str], Ints] = {}
 
     def fits(self, uses: tuple[str, ...]) -> Ints:
         """(V,) 1 good for one of the uses, 0 for others only, -1 where nobody published a use."""
         wanted = frozenset(uses)
-        return np.array([-1 if not u else int(bool(u & wanted)) for u in self._uses], dtype=np.int64)
+        if wanted not in self._fits:
+            found = [-1 if not used else int(bool(used & wanted)) for used in self._uses]
+            self._fits[wanted] = np.array(found, dtype=np.int64)
+        return self._fits[wanted]
 
 
 def _uses(catalog: Catalog) -> dict[tuple[str, str], frozenset[str]]:

@@ -47,7 +47,7 @@ class Sites:
         """(the site as `rank` understood it, what was wrong with it)."""
         if site not in self._ranked and site not in self._faults:
             try:
-                found = rank(site, self._goals, catalog=self._catalog)
+                found = rank(site, self._goals, catalog=self._catalog, words=False)
             except OrchardwrightError as error:
                 self._faults[site] = str(error)
             else:

@@ -50,6 +50,27 @@ def test_a_high_chill_apple_is_ruled_out_for_chill_in_the_warm() -> None:
     assert verdict(warm, "Parish Southern") in ("sound", "with care")
 
 
+def test_a_ranking_without_words_has_the_same_figures() -> None:
+    catalog, here = cast(Any, InventedCatalog()), cast(Any, climate())
+    goals = Goals(crops=("apple",))
+    full, bare = (rank(HERE, goals, catalog, here, words=words).frame for words in (True, False))
+    assert full["why"].ne("").all()
+    assert set(bare["why"]) == set(bare["watch"]) == {""}
+    pd.testing.assert_frame_equal(full.drop(columns=["why", "watch"]), bare.drop(columns=["why", "watch"]))
+
+
+def test_what_is_held_of_a_choice_of_crops_does_not_change_the_next_ranking() -> None:
+    catalog, here = cast(Any, InventedCatalog()), cast(Any, climate())
+    before = rank(HERE, Goals(crops=("apple",)), catalog, here).frame
+    rank(HERE, Goals(), catalog, here)
+    rank(HERE, Goals(crops=("apple",), preset="nursery"), catalog, here)
+    after = rank(HERE, Goals(crops=("apple",)), catalog, here).frame
+    pd.testing.assert_frame_equal(before, after)
+    pd.testing.assert_frame_equal(
+        before, rank(HERE, Goals(crops=("apple",)), cast(Any, InventedCatalog()), here).frame
+    )
+
+
 def test_what_nobody_published_is_said_and_is_not_ruled_out_on_it() -> None:
     warm = ranked(coldest=-2.0, winter=11.0, summer=28.0, chill=420, gdd=4000)
     assert verdict(warm, "Withy Unwritten") == "doubtful"
