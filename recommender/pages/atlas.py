@@ -21,14 +21,29 @@ _QUESTIONS = {
     "where": "Where is a variety sound?",
     "change": "What changes when it gets warmer?",
 }
+# HTML of this page's own: commands stand as code, which keeps their dashes together.
 _NONE_YET = (
-    "An atlas holds the scores of every variety at many places: all places of a country, your customers, or a"
-    " grid. It is worked out once, on this machine or on several, and asked here.",
-    "Make one on the command line: orchardwright atlas run my-atlas --country GB --people 5000. Add"
-    " --warming 0 --warming 2 to see what two degrees change. Then give the folder's name above.",
-    "On one core nothing more is needed: add --workers 0. To use all cores or several machines, install"
-    " orchardwright[atlas].",
+    "<p>An atlas holds the scores of every variety at many places: all places of a country, your customers,"
+    " or a grid. It is worked out once, on this machine or on several, and asked here.</p>"
 )
+_MAKE_ONE = (
+    "<p>Make one on the command line: <code>orchardwright atlas run my-atlas --country GB --people 5000"
+    "</code>. Add <code>--warming 0 --warming 2</code> to see what two degrees change. Then give the folder's"
+    " name above.</p><p>On one core nothing more is needed: add <code>--workers 0</code>. To use all cores or"
+    " several machines, install <code>orchardwright[atlas]</code>.</p>"
+)
+_HEADS = {
+    "name": "Place",
+    "region": "Region",
+    "country": "Country",
+    "population": "People",
+    "score": "Score",
+    "verdict": "Verdict",
+    "sound": "Sound",
+    "sound_before": "Sound today",
+    "sound_after": "Sound then",
+    "change": "Change",
+}
 _SHOWN_ROWS = 200
 
 
@@ -40,7 +55,7 @@ def page() -> None:
         "Folder of the atlas", value=st.session_state.get("atlas_folder", ""), placeholder="my-atlas"
     ).strip()
     if not folder:
-        st.html(cards.paragraphs(_NONE_YET))
+        st.html(_NONE_YET + _MAKE_ONE)
         return
     from recommender.atlas.questions import Atlas
 
@@ -48,15 +63,13 @@ def page() -> None:
         atlas = Atlas(Path(folder).expanduser())
     except OrchardwrightError as error:
         shared.say(error)
-        st.html(cards.paragraphs(_NONE_YET[1:]))
+        st.html(_MAKE_ONE)
         return
     st.session_state["atlas_folder"] = folder
     about = atlas.about
     told = f"{about.sites:,} places, {about.varieties:,} varieties, {atlas.share_done:.0%} done"
     st.html(cards.paragraphs([told], "ow-quiet"))
-    question = st.radio(
-        "Question", list(_QUESTIONS), format_func=lambda key: _QUESTIONS[key], horizontal=True
-    )
+    question = st.radio("Question", list(_QUESTIONS), format_func=lambda key: _QUESTIONS[key])
     with shared.told_plainly():
         _answer(atlas, str(question))
 
@@ -115,8 +128,14 @@ def _show(found: pd.DataFrame, question: str, said: str) -> None:
 
     picture = atlas_map(found, question, said, shared.paper())
     shared.show(picture, said)
-    keep = [name for name in found if name not in ("site", "lat", "lon", "elevation_m")]
-    st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True)
+    # A country that is the same in every row would only push the answer off a phone.
+    keep = [
+        name
+        for name in found
+        if name not in ("site", "lat", "lon", "elevation_m")
+        and (name != "country" or len(set(found[name])) > 1)
+    ]
+    st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True, column_config=dict(_HEADS))
     if len(found) > _SHOWN_ROWS:
         more = f"The first {_SHOWN_ROWS} of {len(found):,} rows; the file has all."
         st.html(cards.paragraphs([more], "ow-quiet"))
