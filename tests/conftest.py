@@ -9,8 +9,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from recommender.catalog.package import datasets_folder
+
+# No test is about time: how long an example takes says what else the machine does.
+settings.register_profile("orchardwright", deadline=None)
+settings.load_profile("orchardwright")
 
 _WHOLE_CROPS = ("quince", "medlar", "european-plum", "japanese-plum")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -32,13 +32,19 @@ _MAKE_ONE = (
     " name above.</p><p>On one core nothing more is needed: add <code>--workers 0</code>. To use all cores or"
     " several machines, install <code>orchardwright[atlas]</code>.</p>"
 )
-_HEADS = {
+_HEADS: dict[str, Any] = {
     "name": "Place",
     "region": "Region",
     "country": "Country",
     "population": "People",
-    "score": "Score",
+    "score": st.column_config.NumberColumn("Score", format="%.2f"),
     "verdict": "Verdict",
+    "varieties": "Varieties",
+    "with_care": "With care",
+    "doubtful": "Doubtful",
+    "ruled_out": "Ruled out",
+    "best": "Best variety",
+    "best_score": st.column_config.NumberColumn("Best score", format="%.2f"),
     "sound": "Sound",
     "sound_before": "Sound today",
     "sound_after": "Sound then",
@@ -128,14 +134,12 @@ def _show(found: pd.DataFrame, question: str, said: str) -> None:
 
     picture = atlas_map(found, question, said, shared.paper())
     shared.show(picture, said)
-    # A country that is the same in every row would only push the answer off a phone.
-    keep = [
-        name
-        for name in found
-        if name not in ("site", "lat", "lon", "elevation_m")
-        and (name != "country" or len(set(found[name])) > 1)
-    ]
-    st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True, column_config=dict(_HEADS))
+    # The answer stands beside the place, so that a phone shows it; one country for all rows says nothing.
+    said_once = {"country"} if len(set(found["country"])) <= 1 else set()
+    around = [name for name in ("region", "country", "population") if name in found and name not in said_once]
+    unseen = {"name", "site", "lat", "lon", "elevation_m", "region", "country", "population"}
+    keep = ["name", *(name for name in found if name not in unseen), *around]
+    st.dataframe(found[keep].head(_SHOWN_ROWS), hide_index=True, column_config=_HEADS)
     if len(found) > _SHOWN_ROWS:
         more = f"The first {_SHOWN_ROWS} of {len(found):,} rows; the file has all."
         st.html(cards.paragraphs([more], "ow-quiet"))
