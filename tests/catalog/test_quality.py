@@ -112,6 +112,6 @@ def test_the_command_prints_the_shares_and_writes_the_page(
 
 
 def test_a_page_that_cannot_be_written_is_a_storage_fault(tmp_path: Path, found: Quality) -> None:
-    with pytest.raises(StorageFault, match="cannot be written"):
+    with pytest.raises(StorageFault, match="could not be written"):
         write(found, tmp_path / "no such folder" / "page.md")
     assert list(tmp_path.iterdir()) == []
