@@ -8,18 +8,18 @@ The checks themselves stand in table_checks.py; the reading of one file in csv_t
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
 from recommender.catalog.csv_table import FILE, ROW, Fault, read_text_table
 from recommender.errors import DataFaults, StorageFault
+from recommender.files import json_of
 
 DESCRIPTOR = "datapackage.json"
 
@@ -78,7 +78,7 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
     path = folder / DESCRIPTOR
     remedy = "Put the file back as it was published"
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        content = json_of(path.read_bytes())
     except OSError as problem:
         reason = problem.strerror or str(problem)
         raise StorageFault(
@@ -88,7 +88,10 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
         raise DataFaults(
             f"{DESCRIPTOR} is no JSON in UTF-8", [f"{path}: {problem}"], remedy=remedy
         ) from problem
-    faults = _descriptor_faults(content)
+    try:
+        faults = _descriptor_faults(content)
+    except (TypeError, KeyError, AttributeError):
+        faults = ["It is not laid out as a Data Package is"]
     if faults:
         raise DataFaults(f"{DESCRIPTOR} is broken", faults, remedy=remedy)
     return dict(content)
@@ -105,6 +108,8 @@ def _descriptor_faults(content: Any) -> list[str]:
         name = item.get("name", "a resource without a name")
         if not item.get("name") or not item.get("path"):
             faults.append(f"{name}: name or path is missing")
+        elif not all(_stays_inside(path) for path in paths_of(item)):
+            faults.append(f"{name}: its path leads out of the folder, which the standard forbids")
         elif item.get("format") == "csv":
             fields = item.get("schema", {}).get("fields", [])
             if not fields or not all("name" in field and "type" in field for field in fields):
@@ -138,6 +143,15 @@ def paths_of(resource: Mapping[str, Any]) -> list[str]:
     """The files of a resource, relative to the folder."""
     path = resource["path"]
     return [path] if isinstance(path, str) else list(path)
+
+
+def _stays_inside(path: str) -> bool:
+    """Whether a path is one of the Data Package standard: neither absolute nor with a step upwards.
+
+    Source: Frictionless Data, "Data Resource": absolute paths and `../` are forbidden in `path`.
+    """
+    parts = PurePosixPath(path).parts
+    return bool(parts) and parts[0] != "/" and ".." not in parts and "\\" not in path and ":" not in path
 
 
 def content_key(folder: Path) -> str:

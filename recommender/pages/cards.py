@@ -6,6 +6,7 @@ markup. No widget and no computation stands here.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -49,6 +50,22 @@ _PARTNER = {
 def text(value: object) -> str:
     """Anything as HTML-safe text, without control characters."""
     return escape(plain(value))
+
+
+def label(value: object) -> str:
+    """Anything as text for a heading or the label of a control, which Streamlit reads as Markdown.
+
+    A mark of Markdown is written with a stroke before it. What Streamlit looks for after that (addresses,
+    `:names:` of pictures, arrows) is parted by a letter that cannot be seen, U+2060 (word joiner).
+
+    >>> label("Cox's Orange *Pippin*"), label("![x](http://a.b)")
+    ("Cox's Orange \\\\*Pippin\\\\*", '\\\\!\\\\[x\\\\](http:\\u2060//a.b)')
+    """
+    said = " ".join(plain(value).split())
+    said = re.sub(r"([\\`*_\[\]<>~$&|#!])", r"\\\1", said)
+    said = re.sub(r"^(\d+)([.)])", r"\1\\\2", re.sub(r"^([-+=])", r"\\\1", said))
+    said = re.sub(r"(?<=:)(?=\S)|(?<=@)|(?<=\bwww)(?=\.)", "\u2060", said, flags=re.IGNORECASE)
+    return re.sub(r"(?<=[-<>=~])(?=\\?[-<>=])", "\u2060", said)
 
 
 def link(label: str, url: object) -> str:

@@ -86,7 +86,7 @@ def _nothing(wanted: str, crops: list[str]) -> None:
 def _shown(compared: Comparison) -> None:
     units = shared.units()
     names = [plain(found.variety) for found in compared.dossiers]
-    st.header(list_words(names))
+    st.header(cards.label(list_words(names)))
     st.html("".join(evidence.introduction(found, len(names) > 1) for found in compared.dossiers))
     if len(names) == 1:
         st.html(cards.evidence_table(compared.dossiers[0], units))
@@ -156,7 +156,7 @@ def _hits(found: pd.DataFrame, shown: list[str], named: bool) -> None:
             )
             held = key in st.session_state.get("variety", [])
             st.button(
-                f"Take out {plain(row.variety)}" if held else f"Add {plain(row.variety)}",
+                f"{'Take out' if held else 'Add'} {cards.label(row.variety)}",
                 key=f"hit-{key}",
                 on_click=_toggle,
                 args=(key, shown),

@@ -84,7 +84,7 @@ def _results(catalog: Catalog, ranking: Ranking, units: Units) -> None:
     )
     short = ranking.shortlist(units=units)
     shown = min(st.session_state.get("shown", _FIRST), len(short))
-    st.header(f"The best {shown} of {len(frame):,} {what}")
+    st.header(cards.label(f"The best {shown} of {len(frame):,} {what}"))
     st.html(cards.tally(frame["verdict"]))
     listed = short.head(shown)
     view = st.segmented_control("Show as", ["cards", "table"], default="cards", key="view", required=True)
@@ -211,7 +211,7 @@ def _cards(catalog: Catalog, ranking: Ranking, listed: Any, units: Units) -> Non
             )
         )
         more = st.pills(
-            f"More on {row.variety}",
+            f"More on {cards.label(row.variety)}",
             _MORE,
             key=f"more-{row.crop}-{row.variety}",
             format_func=_MORE.__getitem__,

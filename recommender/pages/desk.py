@@ -118,7 +118,7 @@ def _found(catalog: Catalog, name: str, stock: Stock, where: str, trees: tuple[s
 
 
 def _standins(found: StandIns) -> None:
-    st.header(f"Instead of {plain(found.variety)} ({crop_in_sentence(found.crop)})")
+    st.header(cards.label(f"Instead of {found.variety} ({crop_in_sentence(found.crop)})"))
     if found.in_stock:
         lines = ", ".join(str(line) for line in found.in_stock)
         st.html(cards.paragraphs([f"It is in stock after all: row {lines} of the list."], "ow-site"))

@@ -225,7 +225,7 @@ def _review(catalog: Catalog, stock: Stock) -> None:
             for row in waiting.head(_AT_A_TIME).to_dict("records"):
                 near = [part.rsplit(" ", 1)[0] for part in str(row["runners_up"]).split(" | ") if part]
                 st.selectbox(
-                    f"Row {row['line']}: {plain(row['text'])[:120]}",
+                    f"Row {row['line']}: {cards.label(str(row['text'])[:120])}",
                     [*near, _NO_VARIETY],
                     index=None,
                     placeholder="Leave it for later, choose, or type a name",

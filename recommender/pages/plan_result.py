@@ -103,14 +103,14 @@ def _tree(number: int, tree: PlannedTree, units: Units) -> None:
     )
     keep, drop = st.columns(2)
     keep.button(
-        f"Do not insist on {tree.variety}" if tree.locked else f"Keep {tree.variety}",
+        f"{'Do not insist on' if tree.locked else 'Keep'} {cards.label(tree.variety)}",
         key=f"keep-{tree.key}",
         on_click=_toggle,
         args=("kept", tree.key, "gone"),
         width="stretch",
     )
     drop.button(
-        f"Leave out {tree.variety}",
+        f"Leave out {cards.label(tree.variety)}",
         key=f"drop-{tree.key}",
         on_click=_toggle,
         args=("gone", tree.key, "kept"),

@@ -15,6 +15,7 @@ import streamlit as st
 from streamlit.errors import StreamlitAPIException
 
 from recommender.errors import OrchardwrightError, UnknownName
+from recommender.pages import cards
 from recommender.wording import Units, crop_name
 
 if TYPE_CHECKING:
@@ -90,7 +91,7 @@ def _opened() -> Catalog:
     bar = st.progress(0.0, text="Building the catalog; this is done once.")
 
     def report(what: str, share: float) -> None:
-        bar.progress(min(max(share, 0.0), 1.0), text=what)
+        bar.progress(min(max(share, 0.0), 1.0), text=cards.label(what))
 
     try:
         return open_catalog(progress=report)

@@ -91,7 +91,7 @@ def _doubts(doubts: tuple[Doubt, ...]) -> None:
             a, b = st.columns([3, 2], vertical_alignment="bottom")
             key = f"swap_doubt_{place}"
             chosen = a.selectbox(
-                f"What is “{doubt.written}” of {doubt.id}?",
+                cards.label(f"What is “{doubt.written}” of {doubt.id}?"),
                 list(labels),
                 index=None,
                 placeholder="Choose, or leave it out",

@@ -2,71 +2,16 @@
 
 from __future__ import annotations
 
-import io
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from recommender import Goals, Site
-from recommender.catalog.package import datasets_folder
-from recommender.climate.weather import read_weather
 from recommender.errors import OrchardwrightError
-from recommender.nursery.decisions import Decisions
-from recommender.nursery.stock_files import read_table
-from recommender.orchard.plan_file import open_plan
-from recommender.swap.event_file import Event, open_event, save_event
-from recommender.swap.offers import Offer
-from recommender.swap.reading import read_offers, read_requests
 from tests.hardening.hostile import ODD_BYTES, climbing_zip, damaged, zip_bomb
-
-_WEATHER = b"date,tmin,tmax\n" + b"".join(
-    b"2001-%02d-%02d,%d.5,%d.0\n" % (month, day, day * month % 7, day * month % 7 + 9 + day % 3)
-    for month in range(1, 13)
-    for day in range(1, 29)
-)
-_DECISIONS = b"name,crop_said,crop,variety\nkidds orange,,apple,Kidd's Orange Red\n"
-
-
-def _workbook() -> bytes:
-    from openpyxl import Workbook
-
-    book = Workbook()
-    book.active.append(["Description", "Qty"])
-    book.active.append(["Discovery M26 bush", 3])
-    held = io.BytesIO()
-    book.save(held)
-    return held.getvalue()
-
-
-def _event() -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "e.swap.json"
-        save_event(path, Event("Withy Hollow", offers=(Offer(id="O1", person="Wren", variety="Discovery"),)))
-        return path.read_bytes()
-
-
-def _demo(name: str) -> bytes:
-    return (datasets_folder() / "demo" / name).read_bytes()
-
-
-READERS: dict[str, tuple[str, Callable[[Path], object], bytes]] = {
-    "site file, TOML": ("site.toml", Site.from_file, _demo("withy-hollow.toml")),
-    "site file, JSON": ("site.json", Site.from_file, b'{"site": {"lat": 51.15, "lon": -2.85}}'),
-    "wishes, TOML": ("site.toml", Goals.from_file, _demo("withy-hollow.toml")),
-    "stock list, CSV": ("stock.csv", read_table, _demo("nursery-stock.csv")),
-    "stock list, XLSX": ("stock.xlsx", read_table, _workbook()),
-    "swap offers": ("offers.csv", read_offers, _demo("swap-offers.csv")),
-    "swap requests": ("requests.csv", read_requests, _demo("swap-requests.csv")),
-    "swap offers, XLSX": ("offers.xlsx", read_offers, _workbook()),
-    "swap event": ("e.swap.json", open_event, _event()),
-    "plan": ("plan.json", open_plan, _demo("withy-hollow-plan.json")),
-    "decisions": ("decisions.csv", Decisions, _DECISIONS),
-    "weather": ("station.csv", lambda path: read_weather(path, lat=51.0), _WEATHER),
-}
+from tests.hardening.readers import READERS, TEXTS
 
 
 def _read(reader: str, raw: bytes, folder: Path) -> None:

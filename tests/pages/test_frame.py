@@ -11,6 +11,20 @@ from streamlit.testing.v1 import AppTest
 ROOT = Path(__file__).parents[2]
 # Fields that hold numbers, never words.
 _COUNTS = {"row.rank", "held.version", "one.left", "record['rank']", "MARKS[word]", "MARKS[tree.verdict]"}
+# What Streamlit reads as Markdown: its first argument, and `label`, `help` and `text` of any control.
+_MARKDOWN = {
+    "title", "header", "subheader", "caption", "markdown", "write", "error", "warning", "info", "success",
+    "exception", "text_input", "text_area", "number_input", "date_input", "radio", "pills", "selectbox",
+    "segmented_control", "button", "expander", "popover", "toggle", "checkbox", "spinner", "multiselect",
+    "download_button", "file_uploader", "tabs", "form_submit_button", "link_button", "metric",
+    "toast", "status", "slider", "select_slider", "dialog", "Column", "TextColumn", "NumberColumn",
+}  # fmt: skip
+# Fields of a label that never hold a name: numbers, units, and words of the page's own.
+_OWN_WORDS = {
+    "MOST", "length", "volume", "number", "shown", "size", "words", "what", "title", "heading", "label",
+    "_COLUMNS['confidence']", "ground_text.EXAMPLE", "found.served", "found.people", "said",
+    "row['line']", "entry.word",
+}  # fmt: skip
 PAGES = sorted((ROOT / "recommender" / "pages").glob("*.py"))
 
 
@@ -49,3 +63,43 @@ def test_no_page_writes_markup_but_through_the_one_escape(path: Path) -> None:
             if part.format_spec is None and ast.unparse(part.value) not in _COUNTS
         ]
         assert "<" not in written or not bare, f"{path.name}:{text.lineno} writes {bare} as they stand"
+
+
+def _loose(told: ast.expr) -> list[str]:
+    """Parts of a label that may hold a name and are not made plain by `cards.label`."""
+    match told:
+        case ast.Constant():
+            return []
+        case ast.List():
+            return [name for part in told.elts for name in _loose(part)]
+        case ast.JoinedStr():
+            return [name for part in told.values for name in _loose(part)]
+        case ast.FormattedValue():
+            return [] if told.format_spec is not None else _loose(told.value)
+        case ast.IfExp():
+            return _loose(told.body) + _loose(told.orelse)
+        case ast.Call() if ast.unparse(told.func) in ("cards.label", "len"):
+            return []
+    said = ast.unparse(told)
+    return [] if said in _OWN_WORDS else [said]
+
+
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_no_name_becomes_markdown(path: Path) -> None:
+    """Headings and labels of controls are Markdown, which can hold links and pictures from elsewhere: what is
+    no word of the page's own goes through `cards.label`."""
+    for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if not (isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute)):
+            continue
+        told = [word.value for word in call.keywords if word.arg in ("label", "help", "text", "caption")]
+        # `cards` makes HTML; its own functions are asked about above.
+        if call.func.attr in _MARKDOWN and ast.unparse(call.func.value) != "cards":
+            told += call.args[:1]
+        loose = [name for part in told for name in _loose(part)]
+        assert not loose, f"{path.name}:{call.lineno} shows {loose} as Markdown"
+
+
+def test_the_guard_of_labels_sees_a_name() -> None:
+    bare, counted = (ast.parse(said, mode="eval").body for said in ('f"Add {row.variety}"', 'f"{len(x)} rows"'))
+    assert _loose(bare) == ["row.variety"]
+    assert _loose(counted) == []

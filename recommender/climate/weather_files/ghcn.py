@@ -214,6 +214,12 @@ def read_access(path: Path, lines: Sequence[str], findings: Findings) -> RawWeat
     at = next(n for n, line in enumerate(lines) if line.strip())
     headings = [cell.strip().upper() for cell in split_cells(lines[at], ",")]
     _need_temperatures(path, headings, f"row {at + 1}")
+    if not {"STATION", "DATE"} <= set(headings):
+        raise BadInput(
+            "The headings name no STATION or no DATE",
+            where=f"{path}, row {at + 1}",
+            remedy="Fetch the file once more, or mend its headings",
+        )
     names = ("STATION", "DATE", "LATITUDE", "LONGITUDE", "ELEVATION", "NAME")
     wanted = [*names, *(e + s for e in _GHCN_ELEMENTS for s in ("", "_ATTRIBUTES"))]
     places = {name.lower(): headings.index(name) for name in wanted if name in headings}

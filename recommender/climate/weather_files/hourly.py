@@ -45,6 +45,12 @@ def read_tmy3(path: Path, lines: Sequence[str], findings: Findings) -> RawWeathe
         split_cells(lines[0], ","),
         [cell.strip().lower() for cell in split_cells(lines[1], ",")],
     )
+    if "dry-bulb (c)" not in headings:
+        raise BadInput(
+            "No column is headed Dry-bulb (C)",
+            where=f"{path}, row 2",
+            remedy="Fetch the file once more, or mend its headings",
+        )
     places = {
         "date": next((n for n, name in enumerate(headings) if name.startswith("date")), 0),
         "hour": next((n for n, name in enumerate(headings) if name.startswith("time")), 1),
