@@ -12,7 +12,9 @@ Every file is written whole or not at all, so a run that was stopped goes on whe
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -28,6 +30,9 @@ from recommender.outputs import json_text
 from recommender.suitability.site import YesNo
 
 FORMAT = 1
+MOST_SITES = 2_000_000
+MOST_IN_A_BLOCK = 100_000
+LOCK_WAIT_S = 60.0
 SITES_IN_A_BLOCK = 256
 
 
@@ -82,17 +87,19 @@ class AtlasFolder:
 
     def about(self) -> About:
         """What the atlas is of. Raises BadInput where there is none, StorageFault where it cannot be read."""
+        from pydantic import TypeAdapter
+
         path = self.path / "atlas.json"
         try:
-            held = json_of(path.read_bytes())
-            found = About(**{**held, "crops": tuple(held["crops"]), "warming": tuple(held["warming"])})
+            found = TypeAdapter(About).validate_python(json_of(path.read_bytes()))
+            _check(found)
         except FileNotFoundError:
             raise BadInput(
                 "There is no atlas in this folder",
                 where=str(self.path),
                 remedy="Make one with `orchardwright atlas run FOLDER --country NAME`",
             ) from None
-        except (OSError, ValueError, TypeError, KeyError) as problem:
+        except (OSError, ValueError) as problem:
             raise StorageFault(
                 "atlas.json cannot be read", where=str(path), remedy="Take the folder from a backup"
             ) from problem
@@ -108,15 +115,7 @@ class AtlasFolder:
         Raises BadInput if the folder holds an atlas of something else.
         """
         if (self.path / "atlas.json").exists():
-            held = self.about()
-            same = {**asdict(held), "warming": ()} == {**asdict(about), "warming": ()}
-            if not same:
-                raise BadInput(
-                    "This folder holds an atlas of other sites, data or wishes",
-                    where=str(self.path),
-                    remedy="Name another folder, or give the same sites and options to go on with it",
-                )
-            about = About(**{**asdict(held), "warming": tuple(sorted({*held.warming, *about.warming}))})
+            self._with_warmings_of_the_held(about)
         try:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
@@ -125,10 +124,44 @@ class AtlasFolder:
                 where=str(self.path),
                 remedy="Name a folder you may write to",
             ) from problem
-        self.write("sites.parquet", pa.Table.from_pandas(sites, preserve_index=False))
-        self.write("varieties.parquet", pa.Table.from_pandas(varieties, preserve_index=False))
-        write_whole(self.path / "atlas.json", json_text(asdict(about)))
+        with self._alone():
+            if (self.path / "atlas.json").exists():
+                about = self._with_warmings_of_the_held(about)
+            self.write("sites.parquet", pa.Table.from_pandas(sites, preserve_index=False))
+            self.write("varieties.parquet", pa.Table.from_pandas(varieties, preserve_index=False))
+            write_whole(self.path / "atlas.json", json_text(asdict(about)))
         return about
+
+    def _with_warmings_of_the_held(self, about: About) -> About:
+        """The atlas that is there, with the warmings of both. Raises BadInput if it is of something else."""
+        held = self.about()
+        if {**asdict(held), "warming": ()} != {**asdict(about), "warming": ()}:
+            raise BadInput(
+                "This folder holds an atlas of other sites, data or wishes",
+                where=str(self.path),
+                remedy="Name another folder, or give the same sites and options to go on with it",
+            )
+        return About(**{**asdict(held), "warming": tuple(sorted({*held.warming, *about.warming}))})
+
+    @contextlib.contextmanager
+    def _alone(self) -> Iterator[None]:
+        """While two runs begin at once, one waits for the other; each then works the parts of both."""
+        from filelock import FileLock, Timeout
+
+        lock = FileLock(self.path / "atlas.lock", timeout=LOCK_WAIT_S)
+        try:
+            # Some network drives know no locks; there the last to begin says which warmings there are.
+            with contextlib.suppress(NotImplementedError):
+                lock.acquire()
+            yield
+        except Timeout:
+            raise StorageFault(
+                "Another run has been beginning this atlas for a minute",
+                where=str(self.path),
+                remedy="Wait for it, or end it",
+            ) from None
+        finally:
+            lock.release()
 
     def write(self, name: str, table: pa.Table, **options: Any) -> None:
         """A Parquet file of the atlas. Raises StorageFault."""
@@ -156,6 +189,10 @@ class AtlasFolder:
         population."""
         return self.read("sites.parquet").to_pandas()
 
+    def varieties(self) -> pd.DataFrame:
+        """crop and variety of every variety. Raises StorageFault."""
+        return self.read("varieties.parquet", columns=["crop", "variety"]).to_pandas()
+
     def done(self, part: Part) -> dict[str, Any] | None:
         """What a finished part reported; None if it is not finished."""
         try:
@@ -176,6 +213,20 @@ class AtlasFolder:
         for warming in about.warming:
             for block in range(about.blocks):
                 yield Part(warming, block)
+
+
+def _check(about: About) -> None:
+    """Raises ValueError for what no run writes: an atlas may come from anyone."""
+    counts = (
+        1 <= about.sites <= MOST_SITES
+        and 1 <= about.block <= MOST_IN_A_BLOCK
+        and about.varieties >= 0
+        and about.years >= 1
+    )
+    if not counts or not about.warming or any(not abs(each) <= 10.0 for each in about.warming):
+        raise ValueError("a number in it cannot be")
+    if not all(re.fullmatch(r"[a-z][a-z-]*", crop) for crop in about.crops):
+        raise ValueError("a crop in it cannot be")
 
 
 def sites_key(sites: pd.DataFrame) -> str:

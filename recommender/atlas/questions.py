@@ -49,11 +49,8 @@ class Atlas:
         return sorted(held.loc[held["crop"] == crop, "variety"])
 
     def _varieties(self) -> pd.DataFrame:
-        return _varieties(self.folder.path, (self.folder.path / "varieties.parquet").stat().st_mtime_ns)
-
-    @property
-    def _sites(self) -> Path:
-        return self.folder.path / "sites.parquet"
+        path = self.folder.path / "varieties.parquet"
+        return _varieties(self.folder.path, path.stat().st_mtime_ns if path.exists() else 0)
 
     def _files(self, crop: str, warming: float) -> list[Path]:
         """Score files of a crop. Raises UnknownName, BadInput where the warming was not worked or nothing is
@@ -88,11 +85,11 @@ class Atlas:
         match = {name.casefold(): name for name in known}.get(variety.casefold())
         if match is None:
             raise UnknownName("variety in this atlas", variety, nearest(variety, known))
-        return atlas_sql.where_in(self._sites, files, match, verdicts)
+        return atlas_sql.where_in(self.folder.path, files, match, verdicts)
 
     def sound_by_place(self, crop: str, warming: float = 0.0) -> pd.DataFrame:
         """How many varieties of a crop are sound at each place. Raises as `where`."""
-        return atlas_sql.sound_by_place(self._sites, self._files(crop, warming))
+        return atlas_sql.sound_by_place(self.folder.path, self._files(crop, warming))
 
     def change(
         self, crop: str, warming: float = 2.0, *, by: str = "place", since: float = 0.0
@@ -107,10 +104,10 @@ class Atlas:
             raise BadInput("No part of this atlas is done at both warmings yet", remedy="Run it on")
         both = [[path for path in files if path.name in stems] for files in (before, after)]
         asked = atlas_sql.change_by_place if by == "place" else atlas_sql.change_by_variety
-        return asked(self._sites, *both)
+        return asked(self.folder.path, *both)
 
 
 @lru_cache(maxsize=8)
 def _varieties(folder: Path, written_ns: int) -> pd.DataFrame:
     """written_ns: when the file was written, so that another one is read anew."""
-    return AtlasFolder(folder).read("varieties.parquet").to_pandas()
+    return AtlasFolder(folder).varieties()

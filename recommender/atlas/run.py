@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from recommender.atlas.folder import SITES_IN_A_BLOCK, About, AtlasFolder, Part, sites_key
+from recommender.atlas.folder import MOST_IN_A_BLOCK, SITES_IN_A_BLOCK, About, AtlasFolder, Part, sites_key
 from recommender.atlas.sites import COLUMNS
 from recommender.atlas.work import ready_plan, work
 from recommender.climate.profile import DEFAULT_SEED, DEFAULT_YEARS
@@ -118,7 +118,7 @@ def _begin(
 
     if not warming or any(abs(each) > 10.0 for each in warming):
         raise BadInput("A warming lies beyond 10 degrees", remedy="Give offsets such as 0 and 2")
-    if not 1 <= block <= 100_000:
+    if not 1 <= block <= MOST_IN_A_BLOCK:
         raise BadInput(f"A block of {block} sites cannot be", remedy="Give a number from 1 to 100,000")
     if missing := set(COLUMNS) - set(sites):
         raise BadInput(f"The sites have no column {', '.join(sorted(missing))}")

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from recommender.atlas.folder import MOST_SITES
 from recommender.climate.grid import open_grid
 from recommender.climate.normals import checked_coordinates
 from recommender.climate.places import find_place, places_of
@@ -18,7 +19,6 @@ from recommender.errors import BadInput, DataFaults, OrchardwrightError
 from recommender.nursery.stock_files import Table, read_table
 
 COLUMNS = ("name", "region", "country", "lat", "lon", "elevation_m", "population")
-MOST_SITES = 2_000_000
 MOST_FAULTS = 20
 _HEADINGS = {
     "name": "name site customer label",

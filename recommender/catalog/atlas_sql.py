@@ -1,6 +1,7 @@
 """The questions that are asked of an atlas, in SQL over its Parquet files.
 
-In come paths of Parquet files and plain values, which are only ever bound; out go frames. Whether a crop or a
+In come the folder of the atlas, paths of Parquet files in it and plain values, which are only ever bound; out
+go frames. Whether a crop or a
 variety is in the atlas, and which files are done, is the business of `atlas.questions`.
 """
 
@@ -13,6 +14,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
+from recommender.catalog import sealed
 from recommender.errors import StorageFault
 
 _SITE = "s.site, s.name, s.region, s.country, s.lat, s.lon, s.elevation_m, s.population"
@@ -56,39 +58,42 @@ _CHANGE_BY_PLACE = f"""
 """
 
 
-def where_in(sites: Path, scores: Sequence[Path], variety: str, verdicts: Sequence[str]) -> pd.DataFrame:
+def where_in(folder: Path, scores: Sequence[Path], variety: str, verdicts: Sequence[str]) -> pd.DataFrame:
     """Sites at which a variety has one of the verdicts, best first: the site's columns, score, verdict."""
-    return _asked(_WHERE_SOUND, sites, scores, variety=variety, verdicts=list(verdicts))
+    return _asked(_WHERE_SOUND, folder, scores, variety=variety, verdicts=list(verdicts))
 
 
-def sound_by_place(sites: Path, scores: Sequence[Path]) -> pd.DataFrame:
+def sound_by_place(folder: Path, scores: Sequence[Path]) -> pd.DataFrame:
     """How many varieties are sound at each site, most first: the site's columns, varieties, sound, with_care,
     ruled_out, best_score, best."""
-    return _asked(_SOUND_BY_PLACE, sites, scores)
+    return _asked(_SOUND_BY_PLACE, folder, scores)
 
 
-def change_by_variety(sites: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
+def change_by_variety(folder: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
     """At how many sites each variety is sound before and after: variety, sites, sound_before, sound_after,
     won, lost, score_change."""
-    return _asked(_CHANGE_BY_VARIETY, None, scores, warmer=[str(path) for path in warmer])
+    return _asked(_CHANGE_BY_VARIETY, folder, scores, warmer)
 
 
-def change_by_place(sites: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
+def change_by_place(folder: Path, scores: Sequence[Path], warmer: Sequence[Path]) -> pd.DataFrame:
     """How many varieties are sound at each site before and after, greatest loss first: the site's columns,
     sound_before, sound_after, change."""
-    return _asked(_CHANGE_BY_PLACE, sites, scores, warmer=[str(path) for path in warmer])
+    return _asked(_CHANGE_BY_PLACE, folder, scores, warmer)
 
 
-def _asked(query: str, sites: Path | None, scores: Sequence[Path], **values: object) -> pd.DataFrame:
-    bound: dict[str, object] = {"scores": [str(path) for path in scores], **values}
-    if sites is not None:
-        bound["sites"] = str(sites)
+def _asked(
+    query: str, folder: Path, scores: Sequence[Path], warmer: Sequence[Path] = (), **values: object
+) -> pd.DataFrame:
+    """folder: of the atlas; files that do not lie in it are refused."""
+    files = {"scores": scores, "warmer": warmer, "sites": [folder / "sites.parquet"]}
+    bound = {name: [str(path.resolve()) for path in paths] for name, paths in files.items()}
+    asked_for = {name: paths for name, paths in bound.items() if f"${name}" in query}
     try:
-        with closing(duckdb.connect()) as connection:
-            return connection.execute(query, bound).df()
+        with closing(sealed.over_folder(folder)) as connection:
+            return connection.execute(query, {**asked_for, **values}).df()
     except duckdb.Error as problem:
         raise StorageFault(
             "The files of the atlas cannot be read",
-            where=str(sites or (scores[0].parent if scores else "")),
+            where=str(folder),
             remedy="Run the atlas again with the same folder; what is whole is kept",
         ) from problem

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from recommender.catalog import sealed
 from recommender.catalog.consensus import KEY, Settlement, settle
 from recommender.catalog.gaps import read_estimates, traits_key
 from recommender.catalog.package import content_key, read_package
@@ -65,7 +66,7 @@ def build_database(path: Path, folder: Path, schema_version: int, progress: Prog
         "settled_by_standing": _counts(settlement),
         "build_seconds": round(time.perf_counter() - started, 3),
     }
-    connection = duckdb.connect(str(path))
+    connection = sealed.to_write(path)
     try:
         connection.execute("BEGIN")
         for name, frame in frames.items():

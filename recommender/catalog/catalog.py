@@ -16,13 +16,10 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from recommender.catalog import sealed
 from recommender.catalog.resolve import Resolver, nearest
 from recommender.errors import StorageFault, UnknownName
 
-_CONFIG: dict[str, str | bool | int | float | list[str]] = {
-    "enable_external_access": "false",
-    "lock_configuration": "true",
-}
 _EVIDENCE = """
     SELECT e.* EXCLUDE (_file, _row), s.title AS source_title, s.author AS source_author,
            s.year AS source_year, s.url AS source_url, s.kind AS source_kind,
@@ -41,9 +38,7 @@ class Catalog:
         self._resolver: Resolver | None = None
         self._open_files = open_files if open_files is not None else Counter()
         try:
-            self._connection: duckdb.DuckDBPyConnection | None = duckdb.connect(
-                str(path), read_only=True, config=_CONFIG
-            )
+            self._connection: duckdb.DuckDBPyConnection | None = sealed.to_read(path)
         except duckdb.Error as problem:
             raise StorageFault(
                 "The catalog file cannot be opened", where=str(path), remedy="Remove it; it is built again"

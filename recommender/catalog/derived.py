@@ -18,6 +18,7 @@ import duckdb
 import pandas as pd
 import pyarrow as pa
 
+from recommender.catalog import sealed
 from recommender.catalog.store import LOCK_TIMEOUT_S, CatalogNotice, digest_of, state_of
 from recommender.errors import StorageFault, UnknownName
 
@@ -77,7 +78,7 @@ def _write(path: Path, frames: Mapping[str, pd.DataFrame]) -> None:
     """Write the tables beside `path`, then put digest and file in place."""
     with tempfile.TemporaryDirectory(prefix=".derived-", dir=path.parent) as folder:
         made, digest = Path(folder) / path.name, Path(folder) / "digest"
-        with duckdb.connect(str(made)) as connection:
+        with sealed.to_write(made) as connection:
             for table, frame in frames.items():
                 connection.register("incoming", pa.Table.from_pandas(frame, preserve_index=False))
                 connection.execute(f'CREATE TABLE "{table}" AS SELECT * FROM incoming')
@@ -90,7 +91,7 @@ def _write(path: Path, frames: Mapping[str, pd.DataFrame]) -> None:
 def read_derived(path: Path, table: str) -> pd.DataFrame:
     """One table of a file of derived tables. Raises UnknownName, or StorageFault if it cannot be read."""
     try:
-        with duckdb.connect(str(path), read_only=True) as connection:
+        with sealed.to_read(path) as connection:
             names = [
                 row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()
             ]

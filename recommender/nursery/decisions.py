@@ -1,16 +1,17 @@
 """The nursery's memory: what a person decided about a name, kept for the next import.
 
 In come decisions (the name as written, the crop if the line said one, the variety or "none of ours"); out
-goes a small CSV file in the user's data folder, and look-ups by name. Written atomically; a damaged row is an
-error that names it, never a silent loss.
+goes a small CSV file in the user's data folder, and look-ups by name. Written atomically, together with what
+others kept in the meantime; a damaged row is an error that names it, never a silent loss.
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from recommender.errors import DataFaults, StorageFault
@@ -20,6 +21,8 @@ from recommender.outputs import guarded
 
 Variety = tuple[str, str]
 NONE_OF_OURS: Variety = ("", "")
+LOCK_WAIT_S = 20.0
+_REMEDY = "Name a file you may write with --decisions"
 _COLUMNS = ["name", "crop_said", "crop", "variety"]
 
 
@@ -43,6 +46,7 @@ class Decisions:
         self.path = path
         self._kept: dict[tuple[str, str], Variety] = {}
         self._written: dict[tuple[str, str], str] = {}
+        self._new: set[tuple[str, str]] = set()
         if path is not None and path.exists():
             self._read(path)
 
@@ -67,24 +71,29 @@ class Decisions:
         if key[0]:
             self._kept[key] = variety
             self._written[key] = name
+            self._new.add(key)
 
     def save(self) -> None:
-        """Write all decisions to the file, atomically. Raises StorageFault; what was there before is kept."""
+        """Write all decisions to the file, atomically, with those that another process kept since it was read.
+
+        Raises StorageFault, or DataFaults if the file has faults by now; what was there before is kept.
+        """
         if self.path is None:
             return
+        with _alone(self.path):
+            others = Decisions(self.path)
+            for key in others._kept.keys() - self._new:
+                self._kept[key], self._written[key] = others._kept[key], others._written[key]
+            write_whole(self.path, self._text(), _REMEDY)
+        self._new.clear()
+
+    def _text(self) -> str:
         text = io.StringIO()
         rows = csv.writer(text, lineterminator="\n")
         rows.writerow(_COLUMNS)
         for key in sorted(self._kept):
             rows.writerow([guarded(part) for part in (self._written[key], key[1], *self._kept[key])])
-        remedy = "Name a file you may write with --decisions"
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as problem:
-            raise StorageFault(
-                f"The decisions cannot be written ({problem})", where=str(self.path), remedy=remedy
-            ) from problem
-        write_whole(self.path, text.getvalue(), remedy)
+        return text.getvalue()
 
     def _read(self, path: Path) -> None:
         try:
@@ -106,7 +115,27 @@ class Decisions:
                 cell[1:] if cell.startswith("'") and guarded(cell[1:]) == cell else cell for cell in row
             )
             self.remember(name, (crop, variety), said)
+        self._new.clear()
         if faults:
             raise DataFaults(
                 "The decisions file has faults", faults, remedy="Mend the rows or move the file away"
             )
+
+
+@contextlib.contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """No other process saves to the file meanwhile. Raises StorageFault."""
+    from filelock import FileLock, Timeout
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
+            yield
+    except Timeout:
+        raise StorageFault(
+            "Somebody else is saving decisions", where=str(path), remedy="Wait a moment and try again"
+        ) from None
+    except OSError as problem:
+        raise StorageFault(
+            f"The decisions cannot be written ({problem})", where=str(path), remedy=_REMEDY
+        ) from problem

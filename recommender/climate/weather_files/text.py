@@ -326,23 +326,27 @@ def table(
     # A first row of full width: the parser takes the number of columns from it, however short the others are.
     width, joint = max(usual, most), "\t" if separator == " " else separator
     body = [joint.join("0" * width), *(line for line, use in zip(lines, keep, strict=True) if use)]
-    frame = (
-        pd.read_csv(
-            io.StringIO("\n".join(body)),
-            sep=r"\s+" if separator == " " else separator,
-            header=None,
-            names=range(width),
-            usecols=sorted(set(columns.values())),
-            dtype=str,
-            keep_default_na=False,
-            na_filter=False,
-            quoting=csv.QUOTE_MINIMAL if any('"' in line for line in body) else csv.QUOTE_NONE,
-            engine="c",
+    try:
+        frame = (
+            pd.read_csv(
+                io.StringIO("\n".join(body)),
+                sep=r"\s+" if separator == " " else separator,
+                header=None,
+                names=range(width),
+                usecols=sorted(set(columns.values())),
+                dtype=str,
+                keep_default_na=False,
+                na_filter=False,
+                quoting=csv.QUOTE_MINIMAL if any('"' in line for line in body) else csv.QUOTE_NONE,
+                engine="c",
+            )
+            .iloc[1:]
+            .reset_index(drop=True)
         )
-        .iloc[1:]
-        .reset_index(drop=True)
-    )
-    if len(frame) != int(keep.sum()):
+    except pd.errors.ParserError:
+        # A quotation mark inside a cell that opens another and is closed lines later, or never.
+        frame = None
+    if frame is None or len(frame) != int(keep.sum()):
         raise BadInput(
             "The lines of the table could not be told apart",
             where=f"{path}, rows {first_line} to {first_line + len(lines) - 1}",
