@@ -11,11 +11,16 @@ import codecs
 import contextlib
 import os
 import tempfile
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from recommender.errors import StorageFault
+
+
+# A process has one mask of rights, which can only be read by setting it.
+_ONE_READS_THE_MASK = threading.Lock()
 
 
 def write_whole(path: Path, content: bytes | str, remedy: str = "Name a folder you may write to") -> None:
@@ -82,6 +87,14 @@ def _mode_for(path: Path) -> int:
     """The rights of the file that is replaced, else those a new file of this user gets."""
     with contextlib.suppress(FileNotFoundError):
         return path.stat().st_mode & 0o777
-    mask = os.umask(0o077)
-    os.umask(mask)
+    with _ONE_READS_THE_MASK:
+        mask = os.umask(0o077)
+        os.umask(mask)
     return 0o666 & ~mask
+
+
+def private_folder(path: Path) -> None:
+    """Make a folder that nobody else may look into; one that is there keeps its rights. Raises OSError."""
+    if not path.is_dir():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.mkdir(mode=0o700, exist_ok=True)

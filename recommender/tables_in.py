@@ -19,12 +19,15 @@ from recommender.errors import BadInput
 
 MOST_UNPACKED = 200_000_000
 """What a workbook may unpack to [bytes]: some 500,000 stock lines."""
+MOST_LINES = 2_000_000
+"""Lines of any text file, empty ones and those inside cells included."""
 MOST_COLUMNS = 200
 MOST_SHEETS = 20
 LONGEST_CELL = 1_000
 """Letters of a cell that can still be a name, a place or a list of trees."""
 _LAST_ROW = 1_048_576  # of any XLSX sheet
 _LONGEST_FIELD = 1_000_000
+_BLOCK = 1_000_000
 _DELIMITERS = (";", "\t", ",", "|")
 _UNREADABLE = (
     zipfile.BadZipFile, zlib.error, struct.error, LookupError, ValueError, OSError, EOFError, SyntaxError,
@@ -52,8 +55,11 @@ def is_formula(cell: str) -> bool:
 def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
     """The lines of a text file with their ends, and which of them were not UTF-8 (1 is the first).
 
-    Raises BadInput for what is no text.
+    Raises BadInput for what is no text, or too long.
     """
+    # Counted before they are parted: a file of line ends alone would fill the memory.
+    if data.count(b"\n") + data.count(b"\r") > 2 * MOST_LINES:
+        raise too_many(name, MOST_LINES)
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
             lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
@@ -63,6 +69,8 @@ def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
             ) from problem
     else:
         lines, other = _decoded(data.removeprefix(b"\xef\xbb\xbf"))
+    if len(lines) > MOST_LINES:
+        raise too_many(name, MOST_LINES)
     for number, line in enumerate(lines, start=1):
         if "\0" in line:
             raise BadInput(
@@ -73,10 +81,18 @@ def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
     return lines, other
 
 
-def csv_rows(lines: list[str], name: str) -> list[tuple[int, list[str]]]:
+def too_many(name: str, most: int) -> BadInput:
+    """The error of a table with more than `most` lines."""
+    return BadInput(
+        f"The table has more than {most:,} lines", where=name, remedy=f"Split it into tables of {most:,} lines"
+    )
+
+
+def csv_rows(lines: list[str], name: str, most: int | None = None) -> list[tuple[int, list[str]]]:
     """Rows of cells with the number of the line each starts in; the mark between cells is guessed.
 
-    Raises BadInput where the table breaks off.
+    most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput where the
+    table breaks off or is longer.
     """
     sample = lines[:20]
     joined = "".join(sample)
@@ -86,9 +102,13 @@ def csv_rows(lines: list[str], name: str) -> list[tuple[int, list[str]]]:
     reader = csv.reader(lines, delimiter=delimiter)
     before = 0
     try:
+        filled = 0
         for cells in reader:
             rows.append((before + 1, cells))
             before = reader.line_num
+            filled += any(cells)
+            if most is not None and filled > most + 1:
+                raise too_many(name, most)
     except csv.Error as problem:
         raise BadInput(
             f"The table breaks off ({problem})",
@@ -98,10 +118,11 @@ def csv_rows(lines: list[str], name: str) -> list[tuple[int, list[str]]]:
     return rows
 
 
-def workbook_rows(data: bytes, name: str, most_bytes: int = MOST_UNPACKED) -> list[tuple[int, list[str]]]:
+def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[int, list[str]]]:
     """Rows of the first sheet that holds any; a formula is kept as its text, which starts with "=".
 
-    most_bytes: what the workbook may unpack to [bytes]. Raises BadInput.
+    most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput, also for a
+    workbook that unpacks to more than MOST_UNPACKED.
     """
     import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
@@ -109,16 +130,18 @@ def workbook_rows(data: bytes, name: str, most_bytes: int = MOST_UNPACKED) -> li
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             unpacked = sum(part.file_size for part in packed.infolist())
-        if unpacked > most_bytes:
+        if unpacked > MOST_UNPACKED:
             raise BadInput(
                 f"The workbook unpacks to {unpacked / 1e6:,.0f} MB; at most"
-                f" {most_bytes / 1e6:.0f} MB are read",
+                f" {MOST_UNPACKED / 1e6:.0f} MB are read",
                 where=name,
                 remedy="Save the list alone, without pictures and empty rows",
             )
+        if _all_too_long(data, most):
+            raise too_many(name, most)
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
         for sheet in book.worksheets[:MOST_SHEETS]:
-            rows = _sheet_rows(sheet)
+            rows = _sheet_rows(sheet, name, most)
             if rows:
                 return rows
         return []
@@ -130,7 +153,28 @@ def workbook_rows(data: bytes, name: str, most_bytes: int = MOST_UNPACKED) -> li
         ) from problem
 
 
-def _sheet_rows(sheet: Any) -> list[tuple[int, list[str]]]:
+def _all_too_long(data: bytes, most: int) -> bool:
+    """Whether every sheet that holds rows holds too many, counted without parsing: what is far too long is
+    refused in a second, not in a minute."""
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        parts = [part for part in packed.namelist() if part.startswith("xl/worksheets/sheet")]
+        counts = [_filled_rows(packed, part, most) for part in parts[:MOST_SHEETS]]
+    return any(counts) and min(count for count in counts if count) > most + 1
+
+
+def _filled_rows(packed: zipfile.ZipFile, part: str, most: int) -> int:
+    """Rows of a sheet's XML that hold a value, to a little beyond `most`; 0 where it is written otherwise."""
+    filled, rest = 0, b""
+    with packed.open(part) as file:
+        while filled <= most + 1 and (block := file.read(_BLOCK)):
+            *rows, rest = (rest + block).split(b"</row>")
+            filled += sum(b"<v>" in row or b"<is>" in row for row in rows)
+            # A row without an end is no reason to hold the whole sheet.
+            rest = rest[-_BLOCK:]
+    return filled
+
+
+def _sheet_rows(sheet: Any, name: str, most: int) -> list[tuple[int, list[str]]]:
     """Rows that hold anything. A sheet that claims a million rows and columns is read no longer for it."""
     sheet.reset_dimensions()
     rows = []
@@ -141,6 +185,8 @@ def _sheet_rows(sheet: Any) -> list[tuple[int, list[str]]]:
             continue
         while cells[width - 1] is None:
             width -= 1
+        if len(rows) > most:
+            raise too_many(name, most)
         rows.append((number, [_cell_text(cell) for cell in cells[:width]]))
     return rows
 

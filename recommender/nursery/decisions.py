@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from recommender.errors import DataFaults, StorageFault
-from recommender.files import write_whole
+from recommender.files import private_folder, write_whole
 from recommender.nursery.stock_line import mended, spaced
 from recommender.outputs import guarded
 
@@ -128,7 +128,7 @@ def _alone(path: Path) -> Iterator[None]:
     from filelock import FileLock, Timeout
 
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(path.parent)
         with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
             yield
     except Timeout:

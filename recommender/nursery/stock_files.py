@@ -142,21 +142,15 @@ def _rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], Mapping[
             remedy=f"Split it into lists of at most {MAX_LINES:,} lines",
         )
     if is_workbook(data):
-        numbered, notes = workbook_rows(data, name), dict[int, str]()
+        numbered, notes = workbook_rows(data, name, MAX_LINES), dict[int, str]()
     elif data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or data[:4] == b"%PDF":
         raise BadInput("This kind of file is not read", where=name, remedy="Save it as XLSX or CSV")
     else:
         lines, notes = text_lines(data, name)
-        numbered = csv_rows(lines, name)
+        numbered = csv_rows(lines, name, MAX_LINES)
     rows = [(number, cells) for number, cells in numbered if any(cell.strip() for cell in cells)]
     if not rows:
         raise BadInput("The file holds no lines", where=name, remedy="Give one line a variety")
-    if len(rows) > MAX_LINES + 1:
-        raise BadInput(
-            f"The file holds {len(rows):,} lines; at most {MAX_LINES:,} are read",
-            where=name,
-            remedy="Split it",
-        )
     return rows, notes
 
 

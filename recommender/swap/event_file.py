@@ -5,6 +5,7 @@ In: a path and an `Event`. Out: the same event when it is opened again, whatever
 - A confirmation is first added to a journal beside the file, flushed to disk; only then is the event saved.
   If the power fails in between, the next opening reads the journal again. A half-written last line is left
   out: it was never reported as confirmed.
+- The folder is made so that nobody else of the machine may look into it: it holds people's names.
 - Each save counts the version up. Whoever saves from an older version is told, and nothing is overwritten.
 """
 
@@ -21,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from recommender.errors import BadInput, OrchardwrightError, StorageFault
-from recommender.files import flush_folder, json_of, write_whole
+from recommender.files import flush_folder, json_of, private_folder, write_whole
 from recommender.swap.offers import Offer, Request
 from recommender.swap.people import Confirmed, SwapSettings, with_ids
 
@@ -120,7 +121,7 @@ def _locked(path: Path) -> Iterator[None]:
     from filelock import FileLock, Timeout
 
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(path.parent)
         with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
             yield
     except Timeout:

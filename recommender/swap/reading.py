@@ -15,13 +15,12 @@ from typing import Any, Generic, TypeVar
 
 from recommender.errors import BadInput, DataFaults
 from recommender.swap.offers import Offer, Request
-from recommender.tables_in import is_formula, text_lines, workbook_rows
+from recommender.tables_in import is_formula, text_lines, too_many, workbook_rows
 from recommender.wording import list_words, plain
 
 Entry = TypeVar("Entry", Offer, Request)
 MOST_ROWS = 50_000
 MOST_BYTES = 20_000_000
-MOST_UNPACKED = 200_000_000
 _LISTED = 5
 _ALIASES = {
     "offer": "id", "request": "id", "number": "id", "no": "id",
@@ -85,7 +84,7 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
     notes: list[str] = []
     if raw[:4] == b"PK\x03\x04":
         # A sheet leaves out empty cells at the end of a row; a table of text that does so has lost some.
-        found = workbook_rows(raw, path.name, MOST_UNPACKED)
+        found = workbook_rows(raw, path.name, MOST_ROWS)
         width = max((len(cells) for _, cells in found), default=0)
         lines = [(number, cells + [""] * (width - len(cells))) for number, cells in found]
     else:
@@ -95,8 +94,6 @@ def _read(path: Path, raw: bytes | None, model: type[Entry]) -> Table[Entry]:
         raise BadInput(
             "The table is empty", where=path.name, remedy="Put a heading and one line for each entry"
         )
-    if len(rows) > MOST_ROWS:
-        raise BadInput(f"The table has more than {MOST_ROWS:,} lines", where=path.name, remedy="Split it")
     more: list[str]
     columns, more = _columns(path, rows[0][1], model)
     return _entries(path, rows, columns, [*notes, *more], model)
@@ -111,9 +108,13 @@ def _csv(path: Path, raw: bytes) -> tuple[list[tuple[int, list[str]]], list[str]
     rows: list[tuple[int, list[str]]] = []
     start = 1
     try:
+        filled = 0
         for cells in reader:
             rows.append((start, cells))
             start = reader.line_num + 1
+            filled += any(cells)
+            if filled > MOST_ROWS + 1:
+                raise too_many(path.name, MOST_ROWS)
     except csv.Error:
         raise BadInput(
             "A quoted cell is not closed, or has text after its closing quote",

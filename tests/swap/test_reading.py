@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from recommender import tables_in
 from recommender.errors import BadInput, DataFaults, OrchardwrightError
 from recommender.swap import reading
 from recommender.swap.offers import Offer, Request, stocks_at_hand
@@ -86,7 +87,7 @@ def test_a_workbook_that_unpacks_to_far_too_much_is_refused(monkeypatch: pytest.
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("xl/worksheets/sheet1.xml", b" " * 3_000_000)
     assert len(held.getvalue()) < 10_000
-    monkeypatch.setattr(reading, "MOST_UNPACKED", 2_000_000)
+    monkeypatch.setattr(tables_in, "MOST_UNPACKED", 2_000_000)
     with pytest.raises(BadInput, match="unpacks to 3 MB"):
         read_offers("offers.xlsx", held.getvalue())
 

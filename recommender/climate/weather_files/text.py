@@ -23,6 +23,8 @@ from recommender.errors import BadInput, StorageFault
 #: Largest weather file read, before and after unpacking [bytes]. The longest GHCN-Daily station files are
 #: about 15 MB.
 MAX_BYTES = 200 * 1024 * 1024
+MAX_LINES = 800_000
+"""Lines of one file (our choice): 90 years of hours, or 2,000 years of days."""
 MAX_LINE = 100_000
 """Characters in one line; a month of one station in the widest layout has some hundreds."""
 
@@ -118,8 +120,8 @@ def say_lines(lines: Sequence[int], most: int = 5) -> str:
 def read_lines(path: Path, findings: Findings) -> list[str]:
     """The lines of a text file, without line ends; line n of the file stands at index n - 1.
 
-    Raises BadInput: no such file, a folder, empty, over 200 MB, no text, a broken gzip file, a line of over
-    100,000 characters, NUL or other control bytes (with row and column). Raises StorageFault: the file cannot
+    Raises BadInput: no such file, a folder, empty, over 200 MB or 800,000 lines, no text, a broken gzip file,
+    a line of over 100,000 characters, NUL or other control bytes (with row and column). Raises StorageFault: the file cannot
     be read.
     """
     data = _unpacked(path, _bytes_of(path))
@@ -138,6 +140,12 @@ def read_lines(path: Path, findings: Findings) -> list[str]:
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
+    if len(lines) > MAX_LINES:
+        raise BadInput(
+            f"The file has {len(lines):,} lines; at most {MAX_LINES:,} lines are read",
+            where=str(path),
+            remedy="Give the record of one station, or cut it into files of fewer years",
+        )
     for number, line in enumerate(lines, 1):
         if len(line) > MAX_LINE:
             raise BadInput(
