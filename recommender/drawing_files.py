@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -12,6 +13,13 @@ if TYPE_CHECKING:
     import altair as alt
 
 _FORMS: dict[str, Literal["html", "svg", "png"]] = {".html": "html", ".svg": "svg", ".png": "png"}
+
+
+class _WithoutTags(json.JSONEncoder):
+    """JSON to stand inside an HTML script, whose end no name may bring about."""
+
+    def encode(self, o: Any) -> str:
+        return super().encode(o).replace("<", "\\u003c")
 
 
 def save_chart(chart: alt.TopLevelMixin, path: Path) -> None:
@@ -28,7 +36,7 @@ def save_chart(chart: alt.TopLevelMixin, path: Path) -> None:
             remedy="Let it end in .html, .svg or .png",
         )
     # Inline: the page holds its own drawing code, so that it opens without a network.
-    options: dict[str, Any] = {"inline": True} if form == "html" else {}
+    options: dict[str, Any] = {"inline": True, "json_kwds": {"cls": _WithoutTags}} if form == "html" else {}
     try:
         with written_whole(path) as temporary:
             chart.save(str(temporary), format=form, **options)

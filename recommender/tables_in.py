@@ -84,7 +84,9 @@ def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
 def too_many(name: str, most: int) -> BadInput:
     """The error of a table with more than `most` lines."""
     return BadInput(
-        f"The table has more than {most:,} lines", where=name, remedy=f"Split it into tables of {most:,} lines"
+        f"The table has more than {most:,} lines",
+        where=name,
+        remedy=f"Split it into tables of {most:,} lines",
     )
 
 

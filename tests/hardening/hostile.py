@@ -1,15 +1,21 @@
 """Files that mean harm or come from a broken program, for every reader.
 
-In: a valid file of a kind. Out: damaged and hostile versions of it. All content is invented.
+In: a valid file of a kind. Out: damaged and hostile versions of it; and a data package whose varieties bear
+names that mean harm. All content is invented.
 """
 
 from __future__ import annotations
 
+import csv
 import functools
 import io
+import shutil
 import zipfile
+from pathlib import Path
 
 from hypothesis import strategies as st
+
+from recommender.catalog.package import datasets_folder
 
 DEEP_JSON = b'{"site": ' + b"[" * 100_000 + b"]" * 100_000 + b"}"
 HUGE_NUMBER = b'{"site": {"lat": ' + b"9" * 5_000 + b', "lon": 0}}'
@@ -97,3 +103,51 @@ def damaged(draw: st.DrawFn, whole: bytes) -> bytes:
                     )
                 )
     return bytes(data)
+
+
+# Names that would be markup, Markdown, a formula, SQL, a path, or lines of their own, if they were not text.
+NAMES: tuple[str, ...] = (
+    '<img src="http://names.invalid/a.png" onerror="window.owned=1">',
+    "</script><script>window.owned=1</script>",
+    "![picture](http://names.invalid/b.png) [link](http://names.invalid/)",
+    ":red[Red] *bold* $x^2$ `code` http://names.invalid/c www.names.invalid",
+    '=HYPERLINK("http://names.invalid/","Quince")',
+    "../../escaped/Quince",
+    "Quince'; DROP TABLE varieties; --",
+    "Quince\r\nEND:VEVENT\r\nBEGIN:VALARM",
+    "Quince \x1b[31mred\x1b]0;owned\x07 \u202etxet",
+)
+_LIKE = "Champion"
+
+
+def hostile_data(folder: Path) -> Path:
+    """A copy of the open data in which quinces bear `NAMES`, each with what is known of one real variety.
+
+    The other crops have three facts each, so that it builds fast.
+    """
+    real = datasets_folder()
+    shutil.copytree(real, folder, ignore=shutil.ignore_patterns("*.parquet", "build"))
+    for path in real.glob("*.parquet"):
+        (folder / path.name).symlink_to(path)
+    for path in (folder / "traits").glob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            head, *rows = csv.reader(file)
+        kept = rows[:3] if path.stem != "quince" else rows
+        _write(path, [head, *kept, *_named(kept, head, "variety")])
+    path = folder / "varieties.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        head, *rows = csv.reader(file)
+    _write(path, [head, *rows, *_named(rows, head, "variety")])
+    return folder
+
+
+def _named(rows: list[list[str]], head: list[str], column: str) -> list[list[str]]:
+    """Each row of the one quince again, under each of the names."""
+    at, crop = head.index(column), head.index("crop")
+    like = [row for row in rows if row[crop] == "quince" and row[at] == _LIKE]
+    return [[*row[:at], name, *row[at + 1 :]] for name in NAMES for row in like]
+
+
+def _write(path: Path, rows: list[list[str]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\n").writerows(rows)

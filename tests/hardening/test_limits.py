@@ -34,7 +34,10 @@ def million_rows_in_a_workbook() -> bytes:
     row = "<row><c><v>1</v></c></row>"
     head = f'<worksheet xmlns="{space}"><sheetData><row>{texts}</row>'
     held = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(workbook())) as old, zipfile.ZipFile(held, "w", 8, compresslevel=1) as new:
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook())) as old,
+        zipfile.ZipFile(held, "w", 8, compresslevel=1) as new,
+    ):
         for name in old.namelist():
             if name != "xl/worksheets/sheet1.xml":
                 new.writestr(name, old.read(name))
