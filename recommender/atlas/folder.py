@@ -191,7 +191,14 @@ class AtlasFolder:
 
     def varieties(self) -> pd.DataFrame:
         """crop and variety of every variety. Raises StorageFault."""
-        return self.read("varieties.parquet", columns=["crop", "variety"]).to_pandas()
+        held = self.read("varieties.parquet").to_pandas()
+        if not {"crop", "variety"} <= set(held):
+            raise StorageFault(
+                "The table of varieties has other columns than an atlas writes",
+                where=str(self.path / "varieties.parquet"),
+                remedy="Take the folder from a backup, or run the atlas again",
+            )
+        return held[["crop", "variety"]].astype(str)
 
     def done(self, part: Part) -> dict[str, Any] | None:
         """What a finished part reported; None if it is not finished."""

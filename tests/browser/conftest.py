@@ -10,6 +10,7 @@ fail. Screenshots are kept in tests/output/.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import socket
@@ -106,18 +107,33 @@ def small_atlas(served_cache: Path, tmp_path_factory: pytest.TempPathFactory) ->
 @pytest.fixture(scope="session")
 def address(browser: Browser, served_cache: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where the app is served; started as `orchardwright app` starts it, on a free port of this machine."""
+    with served(tmp_path_factory.mktemp("home"), ORCHARDWRIGHT_CACHE=str(served_cache)) as url:
+        yield url
+
+
+@contextlib.contextmanager
+def served(home: Path, **around: str) -> Iterator[str]:
+    """The app, served with these variables set, and its address.
+
+    home: a folder of its own, so that events and decisions kept by a page touch nothing of whoever runs the
+    tests.
+    """
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "recommender.cli", "app", "--no-browser", "--port", str(port)]
     OUTPUT.mkdir(parents=True, exist_ok=True)
     url = f"http://127.0.0.1:{port}"
-    home = tmp_path_factory.mktemp("home")
-    # A home of its own, so that events and decisions kept by a page touch nothing of whoever runs the tests.
     kept = {name: str(home / name.lower()) for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME")}
-    around = {**os.environ, **kept, "ORCHARDWRIGHT_CACHE": str(served_cache)}
     with (OUTPUT / "app.log").open("ab") as log:
-        app = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log, env=around, start_new_session=True)
+        app = subprocess.Popen(
+            command,
+            cwd=ROOT,
+            stdout=log,
+            stderr=log,
+            env={**os.environ, **kept, **around},
+            start_new_session=True,
+        )
         try:
             _wait_for(url, app)
             yield url

@@ -98,7 +98,9 @@ def test_a_label_shows_the_letters_of_a_name(name: str) -> None:
     lost, and no mark of Markdown stands bare."""
     said = cards.label(name)
     assert re.sub(r"\\(?=[^a-z0-9\s])|\u2060", "", said) == " ".join(name.split())
-    assert not re.search(r"(?<!\\)[*_\[\]<>~$&|#!`]|^[-+=]|^\d+[.)]|:(?=\S)(?!\u2060)|@(?!\u2060)|www\.", said)
+    assert not re.search(
+        r"(?<!\\)[*_\[\]<>~$&|#!`]|^[-+=]|^\d+[.)]|:(?=\S)(?!\u2060)|@(?!\u2060)|www\.", said
+    )
 
 
 @pytest.mark.parametrize("url", ["javascript:alert(1)", "data:text/html,x", "", None, float("nan"), "//x.y"])

@@ -100,6 +100,8 @@ def test_no_name_becomes_markdown(path: Path) -> None:
 
 
 def test_the_guard_of_labels_sees_a_name() -> None:
-    bare, counted = (ast.parse(said, mode="eval").body for said in ('f"Add {row.variety}"', 'f"{len(x)} rows"'))
+    bare, counted = (
+        ast.parse(said, mode="eval").body for said in ('f"Add {row.variety}"', 'f"{len(x)} rows"')
+    )
     assert _loose(bare) == ["row.variety"]
     assert _loose(counted) == []
