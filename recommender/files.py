@@ -18,7 +18,6 @@ from typing import Any
 
 from recommender.errors import StorageFault
 
-
 # A process has one mask of rights, which can only be read by setting it.
 _ONE_READS_THE_MASK = threading.Lock()
 

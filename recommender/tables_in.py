@@ -179,7 +179,7 @@ def _filled_rows(packed: zipfile.ZipFile, part: str, most: int) -> int:
 def _sheet_rows(sheet: Any, name: str, most: int) -> list[tuple[int, list[str]]]:
     """Rows that hold anything. A sheet that claims a million rows and columns is read no longer for it."""
     sheet.reset_dimensions()
-    rows = []
+    rows: list[tuple[int, list[str]]] = []
     found = sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS, max_row=_LAST_ROW)
     for number, cells in enumerate(found, start=1):
         width = len(cells)

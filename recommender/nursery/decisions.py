@@ -74,7 +74,7 @@ class Decisions:
             self._new.add(key)
 
     def save(self) -> None:
-        """Write all decisions to the file, atomically, with those that another process kept since it was read.
+        """Write all decisions to the file, atomically, with those that another process kept in the meantime.
 
         Raises StorageFault, or DataFaults if the file has faults by now; what was there before is kept.
         """

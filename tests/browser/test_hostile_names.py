@@ -18,7 +18,7 @@ from tests.browser.looks import settled, visit
 from tests.hardening.hostile import NAMES, hostile_data
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Dialog, Page
 
 pytestmark = pytest.mark.browser
 _MADE_OF_NAMES = (
@@ -47,7 +47,7 @@ def _assert_harmless(page: Page) -> None:
 
 
 def _said(page: Page, selector: str) -> str:
-    """Words of all such elements, shown or folded away, without the letter that parts addresses (`cards.label`)."""
+    """Words of all such elements, shown or folded away, without the letter with which `cards.label` parts."""
     return "\n".join(page.locator(selector).all_text_contents()).replace("\u2060", "")
 
 
@@ -62,7 +62,12 @@ def test_names_stay_letters_on_every_page_that_shows_them(
 ) -> None:
     page = open_page()
     dialogs: list[str] = []
-    page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
+
+    def dismissed(dialog: Dialog) -> None:
+        dialogs.append(dialog.message)
+        dialog.dismiss()
+
+    page.on("dialog", dismissed)
 
     visit(page, f"{hostile}/choose?place=Bristol%2C+England&crop=Quince")
     page.wait_for_selector(".ow-card")

@@ -13,6 +13,7 @@ takes longer than 25 seconds. Ends with 1 if there was any.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import re
 import subprocess
 import sys
@@ -69,10 +70,8 @@ def search(reader: str, seconds: int) -> None:
     seeds = folder / "seeds"
     seeds.mkdir()
     (seeds / "valid").write_bytes(valid)
-    try:
+    with contextlib.suppress(OrchardwrightError):
         run(valid)  # What is opened once is opened before the search.
-    except OrchardwrightError:
-        pass
 
     def one(raw: bytes) -> None:
         try:

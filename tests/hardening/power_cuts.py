@@ -6,14 +6,14 @@ writes that were lost, files that could not be read. Run it as
     python -m tests.hardening.power_cuts --times 200
 
 A child process writes version 1, 2, 3 and so on of a file and acknowledges each; it is killed (SIGKILL) at
-a random moment. Then the file must be whole and hold the last version acknowledged, or the one after it. For
-the catalog, the file must be absent or sound after each kill, and a later opening must find every variety.
+a random moment. Then the file must be whole and hold the last version acknowledged, or the one after it.
+Work of many files (the build, an atlas, a download) stands in `process_cuts`. That nothing else writes a file
+of its own way: tests/hardening/test_writes.py.
 """
 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
 import random
 import signal
@@ -23,8 +23,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
+
+from tests.hardening.process_cuts import cut_atlas, cut_build, cut_download
+from tests.hardening.row import Row
 
 Writer = Callable[[Path, int], None]
 Reader = Callable[[Path], int]
@@ -139,15 +143,25 @@ def saved_plan() -> Kind:
     )
 
 
-@dataclass(frozen=True)
-class Row:
-    """What `times` kills did. lost: acknowledged versions that were gone; broken: files that did not read."""
+def derived_tables() -> Kind:
+    """Each version is a table of its own name; the one before goes only when the next is in place."""
+    from types import SimpleNamespace
 
-    kind: str
-    kills: int
-    under_way: int
-    lost: int
-    broken: int
+    from recommender.catalog.derived import derived_tables as make
+    from recommender.catalog.store import state_of
+
+    def write(folder: Path, n: int) -> None:
+        catalog: Any = SimpleNamespace(path=folder / "catalog.duckdb")
+        make(catalog, "cut", f"{n:06d}", lambda: {"rows": pd.DataFrame({"version": [n] * 20_000})})
+
+    def read(folder: Path) -> int:
+        # By digest: DuckDB opened here would leave threads in the processes forked from this one.
+        there = sorted(folder.glob("catalog.cut-*.duckdb"))
+        if any(state_of(path) != "sound" for path in there):
+            raise AssertionError("a file of derived tables is not sound")
+        return max((int(path.stem.rpartition("-")[2]) for path in there), default=0)
+
+    return Kind("derived tables", write, read)
 
 
 def cut(kind: Kind, times: int, seed: int, up_to_s: float = 0.04) -> Row:
@@ -198,48 +212,6 @@ def _killed(write: Callable[[int], None], start: int, after_s: float) -> tuple[i
     return start + told.count(b"d"), not told.endswith(b"d")
 
 
-def _open_once(datasets: str, cache: str) -> None:
-    from recommender.catalog import open_catalog
-
-    open_catalog(Path(datasets), Path(cache)).close()
-
-
-def cut_build(times: int, seed: int, datasets: Path) -> Row:
-    """Kill the build of the catalog `times` times; then open what is there."""
-    from recommender.catalog import open_catalog
-    from recommender.catalog.store import state_of
-
-    chance = random.Random(seed)
-    context = multiprocessing.get_context("spawn")
-    under_way = broken = 0
-    with tempfile.TemporaryDirectory() as held:
-        cache = Path(held)
-        begun = time.perf_counter()
-        _open_once(str(datasets), held)
-        whole_s = time.perf_counter() - begun + 1.0
-        rows = _varieties(datasets, cache)
-        for _ in range(times):
-            for made in cache.glob("*.duckdb"):
-                made.unlink()
-            child = context.Process(target=_open_once, args=(str(datasets), held))
-            child.start()
-            child.join(chance.uniform(0.2, whole_s))
-            under_way += child.is_alive()
-            child.kill()
-            child.join()
-            broken += any(state_of(path) != "sound" for path in cache.glob("*.duckdb"))
-        with open_catalog(datasets, cache) as catalog:
-            lost = int(len(catalog.varieties()) != rows)
-    return Row("build of the catalog", times, under_way, lost, broken)
-
-
-def _varieties(datasets: Path, cache: Path) -> int:
-    from recommender.catalog import open_catalog
-
-    with open_catalog(datasets, cache) as catalog:
-        return len(catalog.varieties())
-
-
 def kinds() -> list[Kind]:
     """Every kind of write that a person's work depends on."""
     return [
@@ -249,6 +221,7 @@ def kinds() -> list[Kind]:
         result_tables(".xlsx"),
         saved_plan(),
         whole_file(),
+        derived_tables(),
     ]
 
 
@@ -259,11 +232,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Kill writers at random moments; nothing may be lost.")
     parser.add_argument("--times", type=int, default=200, help="kills for each kind of write")
     parser.add_argument("--builds", type=int, default=None, help="kills of the build, if not as many")
+    parser.add_argument("--works", type=int, default=None, help="of an atlas and of downloads, likewise")
+    parser.add_argument("--datasets", type=Path, default=None, help="open data to build from, if not these")
     parser.add_argument("--seed", type=int, default=20261125)
     asked = parser.parse_args()
     rows = [cut(kind, asked.times, asked.seed) for kind in kinds()]
-    builds = asked.times if asked.builds is None else asked.builds
-    rows.append(cut_build(builds, asked.seed, datasets_folder()))
+    datasets = asked.datasets or datasets_folder()
+    works = asked.times if asked.works is None else asked.works
+    rows.append(cut_download(works, asked.seed))
+    rows.append(cut_atlas(works, asked.seed, datasets))
+    rows.append(cut_build(asked.times if asked.builds is None else asked.builds, asked.seed, datasets))
     print(f"{'write':<24}{'kills':>7}{'under way':>11}{'lost':>6}{'broken':>8}")
     for row in rows:
         print(f"{row.kind:<24}{row.kills:>7}{row.under_way:>11}{row.lost:>6}{row.broken:>8}")

@@ -169,7 +169,8 @@ def _stock_line(text: str) -> object:
 
 
 def _swap_answers(text: str) -> object:
-    return many(text), stocks_at_hand(many(text)), Offer(person=text, variety=text, crop=text, kind=text)
+    answers: dict[str, Any] = dict.fromkeys(("person", "variety", "crop", "kind"), text)
+    return many(text), stocks_at_hand(many(text)), Offer(**answers)
 
 
 TEXTS: dict[str, tuple[Callable[[str], object], str]] = {

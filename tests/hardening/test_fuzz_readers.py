@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from recommender.errors import OrchardwrightError
 from tests.hardening.hostile import ODD_BYTES, climbing_zip, damaged, zip_bomb
-from tests.hardening.readers import READERS, TEXTS
+from tests.hardening.readers import READERS
 
 
 def _read(reader: str, raw: bytes, folder: Path) -> None:

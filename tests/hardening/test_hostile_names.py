@@ -1,7 +1,7 @@
 """Names that would be markup, Markdown, formulas, SQL, paths or lines of their own stay names everywhere.
 
-The varieties of a data package of one's own bear them (`hostile.NAMES`), and so do the people, notes and stock
-lines here. What a browser makes of the pages: tests/browser/test_hostile_names.py.
+The varieties of a data package of one's own bear them (`hostile.NAMES`), and so do the people, notes and
+stock lines here. What a browser makes of the pages: tests/browser/test_hostile_names.py.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import altair as alt
@@ -143,7 +144,7 @@ def test_a_drawing_that_is_a_page_holds_no_script_of_a_name(
 ) -> None:
     saved = alt.Chart.save
 
-    def without_its_code(chart: alt.Chart, path: str, **options: object) -> None:
+    def without_its_code(chart: alt.Chart, path: str, **options: Any) -> None:
         """Without the drawing code, which wants a further package (vl-convert)."""
         saved(chart, path, **{**options, "inline": False})
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from recommender import tables_in
 from recommender.atlas import folder
 from recommender.atlas.sites import listed_sites
 from recommender.climate.weather import read_weather
@@ -19,7 +20,6 @@ from recommender.nursery import stock_files
 from recommender.orchard import plan_file
 from recommender.suitability import site_file
 from recommender.swap import event_file, reading
-from recommender import tables_in
 from tests.hardening.readers import workbook
 
 ROWS = 1_000_000

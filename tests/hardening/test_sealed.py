@@ -183,7 +183,8 @@ def test_an_atlas_that_leads_out_of_its_folder_is_not_followed(atlas: Path, tmp_
 @pytest.mark.parametrize(
     ("name", "value"),
     [
-        ("block", 0), ("block", -1), ("sites", 10**15), ("sites", "many"), ("warming", []), ("warming", ["x"]),
+        ("block", 0), ("block", -1), ("sites", 10**15), ("sites", "many"), ("warming", []),
+        ("warming", ["x"]),
         ("crops", ["../x"]), ("crops", 3), ("years", 0), ("neighbours", "perhaps"), ("format", 2),
     ],
 )  # fmt: skip

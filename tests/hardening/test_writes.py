@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import contextlib
 import multiprocessing
 import os
 import stat
@@ -19,6 +20,7 @@ from recommender.atlas.questions import Atlas
 from recommender.atlas.run import run
 from recommender.catalog.derived import derived_tables, read_derived
 from recommender.catalog.store import state_of
+from recommender.errors import BadInput
 from recommender.files import write_whole, written_whole
 from recommender.nursery.decisions import Decisions
 from recommender.suitability.site_file import read_site_file
@@ -37,6 +39,7 @@ WRITERS = {
     "swap/event_file.py": "the journal of confirmations, each line with its own digest",
     "climate/download.py": "what arrives, beside its place, taken up again, then renamed, with a digest",
     "suitability/site_file.py": "an uploaded site file in a private folder, to be read",
+    "climate/profile.py": "Parquet into memory",
     "nursery/result_files.py": "a workbook into memory",
     "swap/cards_pdf.py": "a PDF into memory",
     "orchard/sheet_pdf.py": "a PDF into memory",
@@ -80,7 +83,7 @@ def test_every_file_is_written_in_one_way() -> None:
 @_FORK
 @pytest.mark.parametrize("mask", [0o000, 0o022, 0o077])
 def test_rights_do_not_hang_on_who_else_writes(mask: int, tmp_path: Path) -> None:
-    """The mask of rights is one for the process: several threads that read it at once must not keep another's."""
+    """The mask of rights is one for the process: threads that read it at once must not keep another's."""
     before = os.umask(mask)
     try:
         with ThreadPoolExecutor(16) as pool:
@@ -131,10 +134,8 @@ def test_an_uploaded_site_file_is_gone_after_it_was_read(
 ) -> None:
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     for raw in (b'[site]\nplace = "Geneva"\n', b"[site]\nnonsense = [\n"):
-        try:
+        with contextlib.suppress(BadInput):
             read_site_file(raw, "../../site.toml")
-        except Exception as told:
-            assert "../../site.toml" in str(told)
         assert list(tmp_path.iterdir()) == []
 
 
@@ -172,9 +173,13 @@ def test_two_processes_that_decide_and_confirm_lose_nothing(tmp_path: Path) -> N
     decisions, event = tmp_path / "decisions.csv", tmp_path / "e.swap.json"
     offers = tuple(Offer(id=f"O{n}", person="Wren", variety="Discovery", crop="apple") for n in range(20))
     save_event(event, Event("e", offers, tuple(Request(id=f"R{n}", person=f"P{n}") for n in range(20))))
-    works = [(_decide, (str(decisions), "wren")), (_decide, (str(decisions), "moss"))]
-    works += [(_confirm, (str(event), 0)), (_confirm, (str(event), 10))]
-    assert _at_once(_either, [(work, *told) for work, told in works]) == [0, 0, 0, 0]
+    works: list[tuple[object, ...]] = [
+        (_decide, str(decisions), "wren"),
+        (_decide, str(decisions), "moss"),
+        (_confirm, str(event), 0),
+        (_confirm, str(event), 10),
+    ]
+    assert _at_once(_either, works) == [0, 0, 0, 0]
     assert len(Decisions(decisions)) == 30
     assert sorted(int(each.offer[1:]) for each in open_event(event).confirmed) == list(range(20))
 

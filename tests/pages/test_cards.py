@@ -88,8 +88,9 @@ def test_small_facts_give_dates_with_their_doubt_and_say_what_is_not_known() -> 
 @pytest.mark.parametrize(
     "name",
     [
-        "![x](http://127.0.0.1:9/a.png)", "[x](http://127.0.0.1:9/)", "http://127.0.0.1:9/", "www.example.org",
-        "a@example.org", "*bold* _it_ ~gone~ `code`", ":red[x] :smile: :material/home:", "$x^2$", "<b>x</b>",
+        "![x](http://127.0.0.1:9/a.png)", "[x](http://127.0.0.1:9/)", "http://127.0.0.1:9/",
+        "www.example.org", "a@example.org", "*bold* _it_ ~gone~ `code`", ":red[x] :smile: :material/home:",
+        "$x^2$", "<b>x</b>",
         "# x", "1. x", "- x", "> x", "| x |", "&lt;", "-> <- -- >=", "a\n\n# b",
     ],
 )  # fmt: skip

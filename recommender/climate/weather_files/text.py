@@ -121,8 +121,8 @@ def read_lines(path: Path, findings: Findings) -> list[str]:
     """The lines of a text file, without line ends; line n of the file stands at index n - 1.
 
     Raises BadInput: no such file, a folder, empty, over 200 MB or 800,000 lines, no text, a broken gzip file,
-    a line of over 100,000 characters, NUL or other control bytes (with row and column). Raises StorageFault: the file cannot
-    be read.
+    a line of over 100,000 characters, NUL or other control bytes (with row and column). Raises StorageFault:
+    the file cannot be read.
     """
     data = _unpacked(path, _bytes_of(path))
     if not data.strip(b"\x00\x1a \t\r\n"):
