@@ -10,6 +10,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -154,7 +155,7 @@ def _as_windows_text(raw: bytes, position: int) -> str:
 def _header_faults(file: str, header: list[str], columns: Sequence[str]) -> list[Fault]:
     missing = [name for name in columns if name not in header]
     faults = []
-    for name in sorted({name for name in header if header.count(name) > 1}):
+    for name in sorted(name for name, times in Counter(header).items() if times > 1):
         faults.append(Fault(file, 1, name, "", "The column stands twice", "Keep one of the two", "stops"))
     for name in header:
         if name not in columns:

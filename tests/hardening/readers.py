@@ -29,7 +29,7 @@ from recommender.orchard.ground_text import points_of
 from recommender.orchard.plan_file import open_plan
 from recommender.outputs import json_text
 from recommender.swap.event_file import Event, open_event, save_event
-from recommender.swap.offers import Offer, many, region_code, stocks_at_hand
+from recommender.swap.offers import Offer, many, stocks_at_hand
 from recommender.swap.reading import read_offers, read_requests
 from tests.climate import weather_samples as weather
 
@@ -169,8 +169,34 @@ def _stock_line(text: str) -> object:
 
 
 def _swap_answers(text: str) -> object:
-    answers: dict[str, Any] = dict.fromkeys(("person", "variety", "crop", "kind"), text)
+    answers: dict[str, Any] = dict.fromkeys(("person", "variety", "note"), text[:60])
     return many(text), stocks_at_hand(many(text)), Offer(**answers)
+
+
+# What broke a reader once, found by chance (hypothesis) or by `coverage_guided`.
+FOUND: dict[str, tuple[str, bytes]] = {
+    "a cell that opens a quotation": (
+        "weather, daily",
+        b'date,tmin,tmax\n2001-01-01,1,10\n2001-01"-02,"2,11\n2001-01-03,3,12\n2001-01-04,4,13"\n',
+    ),
+    "headings without a station": (
+        "weather, access", b'STATION","DATE","TMAX","TMIN"\n"X","2001-01-01","9","1"\n'
+    ),
+    "headings without a dry bulb": (
+        "weather, TMY3", b'9,"X",XX,0,51,-2,6\n"Date,Time,x Dry-bulb (C)"\n1,2,3\n'
+    ),
+    "an account nested too deep": ("account of the data", b'{"resources": ' + b"[" * 100_000),
+    "an account of another make": (
+        "account of the data",
+        b'{"resources": [{"name": "a", "path": "a.csv", "format": "csv", "schema": {"fields": [3]}}]}',
+    ),
+    "a table outside the folder": (
+        "account of the data", b'{"resources": [{"name": "a", "path": "../a.csv", "format": "json"}]}'
+    ),
+    "an atlas of blocks of nothing": ("atlas", _atlas().replace(b'"block": 256', b'"block": 0')),
+    "an atlas without end": ("atlas", _atlas().replace(b'"sites": 600', b'"sites": 600000000000000')),
+    "an atlas of a crop outside": ("atlas", _atlas().replace(b'"apple"', b'"../apple"')),
+}  # fmt: skip
 
 
 TEXTS: dict[str, tuple[Callable[[str], object], str]] = {
@@ -185,6 +211,6 @@ TEXTS: dict[str, tuple[Callable[[str], object], str]] = {
     "a spelling": (lambda text: (mended(text), spaced(text)), "BelleÂ de Boskoop"),
     "a stock line": (_stock_line, "Apple Discovery M26 bush 12L x 3 £14"),
     "an offer": (_swap_answers, "M26 x 3 | Quince A"),
-    "a region": (region_code, "US-NY"),
+    "a region": (lambda text: Offer(person="Wren", variety="Katy", region=text), "US-NY"),
     "a zone": (lambda text: Site(zone=text, chill_hours=800), "6b"),
 }

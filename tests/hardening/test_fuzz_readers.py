@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from recommender.errors import OrchardwrightError
 from tests.hardening.hostile import ODD_BYTES, climbing_zip, damaged, zip_bomb
-from tests.hardening.readers import READERS
+from tests.hardening.readers import FOUND, READERS, TEXTS
 
 
 def _read(reader: str, raw: bytes, folder: Path) -> None:
@@ -44,13 +45,41 @@ def test_odd_bytes_end_in_the_one_family_of_errors(reader: str, odd: str, tmp_pa
 
 
 @pytest.mark.parametrize("reader", READERS)
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_a_damaged_file_ends_in_the_one_family_of_errors(reader: str, data: st.DataObject) -> None:
     whole = READERS[reader][2]
     raw = data.draw(st.one_of(damaged(whole[:20_000]), st.binary(max_size=300)))
     with tempfile.TemporaryDirectory() as folder:
         _read(reader, raw, Path(folder))
+
+
+@pytest.mark.parametrize("found", FOUND)
+def test_what_broke_a_reader_once_is_refused(found: str, tmp_path: Path) -> None:
+    reader, raw = FOUND[found]
+    name, read, _ = READERS[reader]
+    (tmp_path / name).write_bytes(raw)
+    with pytest.raises(OrchardwrightError):
+        read(tmp_path / name)
+
+
+@pytest.mark.parametrize("reader", TEXTS)
+def test_an_example_of_a_text_is_understood(reader: str) -> None:
+    understand, example = TEXTS[reader]
+    assert understand(example) is not None
+
+
+@pytest.mark.parametrize("reader", TEXTS)
+@settings(max_examples=40)
+@given(data=st.data())
+def test_whatever_is_typed_is_understood_or_told(reader: str, data: st.DataObject) -> None:
+    understand, example = TEXTS[reader]
+    mixed = st.lists(
+        st.sampled_from([*example.split(), ":", ";", "|", "x", "-1", "1e999", "\0", "’", "ß", "²"])
+    )
+    text = data.draw(st.one_of(mixed.map(" ".join), st.text(max_size=60)))
+    with contextlib.suppress(OrchardwrightError):
+        understand(text)
 
 
 @pytest.mark.parametrize("reader", [name for name in READERS if READERS[name][0].endswith(("csv", "xlsx"))])
