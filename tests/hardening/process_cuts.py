@@ -132,13 +132,15 @@ def _scores(folder: Path) -> pd.DataFrame:
 
 def cut_atlas(times: int, seed: int, datasets: Path) -> Row:
     """What a killed run had finished must read and stay; runs that go on must end as one run does."""
+    from recommender.catalog import open_catalog
+
     chance = random.Random(seed)
     under_way = lost = broken = 0
     with tempfile.TemporaryDirectory() as held:
         whole, folder = Path(held) / "whole", Path(held) / "0"
-        _atlas(str(whole), str(datasets))  # builds the catalog, if there is none
-        again = Path(held) / "again"
-        whole_s = _seconds(_atlas, str(again), str(datasets))
+        os.environ["ORCHARDWRIGHT_DATASETS"] = str(datasets)
+        open_catalog().close()
+        whole_s = _seconds(_atlas, str(whole), str(datasets))
         right, done = _scores(whole), 0
         for kill in range(times):
             under_way += _killed(_atlas, (str(folder), str(datasets)), chance.uniform(0.0, whole_s))

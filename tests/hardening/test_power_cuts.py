@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="kills by SIGKIL
 def test_kills_at_random_moments_lose_nothing(small_data: Path) -> None:
     for path in (datasets_folder() / "demo", *datasets_folder().glob("*.parquet")):
         (small_data / path.name).symlink_to(path)
-    few = ["--times", "6", "--works", "2", "--builds", "1", "--datasets", str(small_data)]
+    few = ["--times", "6", "--works", "1", "--builds", "1", "--datasets", str(small_data)]
     done = subprocess.run(
         [sys.executable, "-m", "tests.hardening.power_cuts", *few],
         cwd=Path(__file__).parents[2],

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import ast
 import contextlib
-import multiprocessing
 import os
 import stat
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -18,15 +18,15 @@ from recommender import open_catalog
 from recommender.atlas.folder import AtlasFolder
 from recommender.atlas.questions import Atlas
 from recommender.atlas.run import run
-from recommender.catalog.derived import derived_tables, read_derived
+from recommender.catalog.derived import derived_tables
 from recommender.catalog.store import state_of
 from recommender.errors import BadInput
 from recommender.files import write_whole, written_whole
 from recommender.nursery.decisions import Decisions
 from recommender.suitability.site_file import read_site_file
-from recommender.swap.event_file import Event, confirm, event_path, open_event, save_event
+from recommender.swap.event_file import Event, event_path, open_event, save_event
 from recommender.swap.offers import Offer, Request
-from recommender.swap.people import Confirmed
+from tests.hardening.at_once import at_once, confirm_ten, decide, make_tables
 
 ROOT = Path(__file__).parents[2]
 # Who may write a file otherwise than by `files.write_whole`, and why that is whole or nothing all the same.
@@ -82,12 +82,23 @@ def test_every_file_is_written_in_one_way() -> None:
 
 @_FORK
 @pytest.mark.parametrize("mask", [0o000, 0o022, 0o077])
-def test_rights_do_not_hang_on_who_else_writes(mask: int, tmp_path: Path) -> None:
+def test_rights_do_not_hang_on_who_else_writes(
+    mask: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The mask of rights is one for the process: threads that read it at once must not keep another's."""
+    real = os.umask
+
+    def slow(wanted: int) -> int:
+        held = real(wanted)
+        time.sleep(0.001)  # Another thread's turn comes here, seldom or, as now, always.
+        return held
+
     before = os.umask(mask)
     try:
+        monkeypatch.setattr("os.umask", slow)
         with ThreadPoolExecutor(16) as pool:
-            list(pool.map(lambda n: write_whole(tmp_path / f"{n}", "x"), range(200)))
+            list(pool.map(lambda n: write_whole(tmp_path / f"{n}", "x"), range(40)))
+        monkeypatch.undo()
         rights = {stat.S_IMODE(path.stat().st_mode) for path in tmp_path.iterdir()}
         assert rights == {0o666 & ~mask}
         assert os.umask(mask) == mask
@@ -139,53 +150,19 @@ def test_an_uploaded_site_file_is_gone_after_it_was_read(
         assert list(tmp_path.iterdir()) == []
 
 
-def _at_once(work: object, arguments: list[tuple[object, ...]]) -> list[int]:
-    context = multiprocessing.get_context("spawn")
-    processes = [context.Process(target=work, args=each) for each in arguments]  # type: ignore[arg-type]
-    for process in processes:
-        process.start()
-    for process in processes:
-        process.join(120)
-    return [process.exitcode if process.exitcode is not None else -1 for process in processes]
-
-
-def _decide(path: str, who: str) -> None:
-    for number in range(15):
-        memory = Decisions(Path(path))
-        memory.remember(f"{who} {number}", ("apple", "Discovery"))
-        memory.save()
-
-
-def _confirm(path: str, first: int) -> None:
-    from recommender.swap.event_file import EventChanged
-
-    for number in range(first, first + 10):
-        while True:
-            event = open_event(Path(path))
-            try:
-                confirm(Path(path), event, [Confirmed(f"O{number}", f"R{number}")])
-            except EventChanged:
-                continue
-            break
-
-
 def test_two_processes_that_decide_and_confirm_lose_nothing(tmp_path: Path) -> None:
     decisions, event = tmp_path / "decisions.csv", tmp_path / "e.swap.json"
     offers = tuple(Offer(id=f"O{n}", person="Wren", variety="Discovery", crop="apple") for n in range(20))
     save_event(event, Event("e", offers, tuple(Request(id=f"R{n}", person=f"P{n}") for n in range(20))))
-    works: list[tuple[object, ...]] = [
-        (_decide, str(decisions), "wren"),
-        (_decide, str(decisions), "moss"),
-        (_confirm, str(event), 0),
-        (_confirm, str(event), 10),
+    works = [
+        (decide, str(decisions), "wren"),
+        (decide, str(decisions), "moss"),
+        (confirm_ten, str(event), 0),
+        (confirm_ten, str(event), 10),
     ]
-    assert _at_once(_either, works) == [0, 0, 0, 0]
+    assert at_once(works) == [0, 0, 0, 0]
     assert len(Decisions(decisions)) == 30
     assert sorted(int(each.offer[1:]) for each in open_event(event).confirmed) == list(range(20))
-
-
-def _either(work: object, *told: object) -> None:
-    work(*told)  # type: ignore[operator]
 
 
 def test_threads_that_begin_one_atlas_at_once_keep_each_others_warmings(tmp_path: Path) -> None:
@@ -206,18 +183,11 @@ def test_threads_that_begin_one_atlas_at_once_keep_each_others_warmings(tmp_path
     assert all(folder.done(part) for part in folder.parts())
 
 
-def _make(cache: str, out: str) -> None:
-    os.environ["ORCHARDWRIGHT_CACHE"] = cache
-    path = derived_tables(open_catalog(), "twice", "1", lambda: {"a": pd.DataFrame({"a": range(50_000)})})
-    assert len(read_derived(path, "a")) == 50_000
-    Path(out).write_text(str(path), encoding="utf-8")
-
-
 def test_two_processes_that_make_derived_tables_share_one_file(tmp_path: Path) -> None:
     open_catalog().close()
     cache = os.environ["ORCHARDWRIGHT_CACHE"]
     outs = [str(tmp_path / name) for name in ("a", "b")]
-    assert _at_once(_make, [(cache, out) for out in outs]) == [0, 0]
+    assert at_once([(make_tables, cache, out) for out in outs]) == [0, 0]
     made = {Path(out).read_text(encoding="utf-8") for out in outs}
     assert len(made) == 1
     assert state_of(Path(made.pop())) == "sound"
