@@ -237,6 +237,6 @@ def test_count_of_a_cell_comes_back(count: int) -> None:
 
 @given(st.text(max_size=60))
 def test_mending_twice_changes_nothing_more(text: str) -> None:
-    assert (
-        spaced(mended(mended(text))) == spaced(mended(text)) or "&" in text or any(c in "ÃÂÅÄâ" for c in text)
-    )
+    # Bytes C2 to F4 begin a letter of UTF-8: a text with one of them may have been spoilt more than once.
+    spoilt = any("\xc2" <= letter <= "\xf4" for letter in text)
+    assert spaced(mended(mended(text))) == spaced(mended(text)) or "&" in text or spoilt
