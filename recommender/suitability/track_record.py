@@ -151,6 +151,14 @@ class Records:
         return np.array([str(covers)[:2] for covers in self.regions["covers"]], dtype=object)
 
     @cached_property
+    def only_listed(self) -> Bools:
+        """Varieties (V,) that a regional list names and no source describes: the catalog would not hold them
+        without the lists. Where a variety arose, and who says so, has no part in it."""
+        listed = np.bincount(self.lists["at"], minlength=self.size) > 0
+        described = np.bincount(self.facts["at"], minlength=self.size) > 0
+        return listed & ~described
+
+    @cached_property
     def place_country(self) -> NDArray[np.object_]:
         """Two-letter country of each place (P,)."""
         return np.array([name[:2] for name in self.place_names], dtype=object)
