@@ -36,21 +36,29 @@ def reading_place(trait: str) -> int:
 class Dossier:
     """Everything the catalog holds of one variety.
 
-    crop, variety: its accepted name. origin, year: where and when it arose, None where not known.
-    also: its other names. settled: one row a trait (see `Catalog.settled`). evidence: one row a published
-    statement, with the number of its source in `ref`. sources: one row a source, `ref` first. cautions: what
-    to mind, as the catalog words it, with region and severity.
+    crop, variety: its accepted name. origin, year: where and when it arose, None where not known;
+    origin_standing: published | from memory. also: its other names. settled: one row a trait (see
+    `Catalog.settled`). evidence: one row a published statement, with the number of its source in `ref`.
+    sources: one row a source, `ref` first. cautions: what to mind, as the catalog words it, with region and
+    severity.
     """
 
     crop: str
     variety: str
     origin: str | None
     year: int | None
+    origin_standing: str
     also: tuple[str, ...]
     settled: pd.DataFrame
     evidence: pd.DataFrame
     sources: pd.DataFrame
     cautions: pd.DataFrame
+
+    @property
+    def born(self) -> str:
+        """Country and year in words, empty where neither is known; what no source states says so."""
+        words = ", ".join(str(part) for part in (self.origin, self.year) if part)
+        return f"{words} ({self.origin_standing})" if words and self.origin_standing != "published" else words
 
     @property
     def disagreements(self) -> pd.DataFrame:
@@ -74,6 +82,7 @@ class Dossier:
             "variety": self.variety,
             "origin": self.origin,
             "year": self.year,
+            "origin_standing": self.origin_standing,
             "also_called": list(self.also),
             "values": frame_records(self.settled),
             "evidence": frame_records(self.evidence),
@@ -131,6 +140,7 @@ def dossier(catalog: Catalog, name: str, crop: str | None = None) -> Dossier:
         variety=variety,
         origin=_text(record["origin"]),
         year=int(float(year)) if year and year.replace(".", "", 1).isdigit() else None,
+        origin_standing=str(record["basis"]),
         also=tuple(n for n in also.drop_duplicates() if n != variety),
         settled=settled.reset_index(drop=True),
         evidence=evidence.reset_index(drop=True),

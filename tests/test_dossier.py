@@ -43,3 +43,11 @@ def test_an_unknown_variety_is_refused_with_the_nearest_three() -> None:
     with pytest.raises(UnknownName) as caught:
         dossier(open_catalog(), "apple:Bramly")
     assert len(caught.value.suggestions) == 3
+
+
+def test_where_it_arose_says_so_if_only_from_memory() -> None:
+    stated = dossier(open_catalog(), "apple:Discovery")
+    assert stated.born == f"{stated.origin}, {stated.year}"
+    varieties = open_catalog().varieties()
+    remembered = varieties[varieties["basis"].eq("from memory") & varieties["origin"].notna()].iloc[0]
+    assert dossier(open_catalog(), remembered["variety"], remembered["crop"]).born.endswith("(from memory)")

@@ -110,10 +110,13 @@ def wide_traits(settled: pd.DataFrame, varieties: pd.DataFrame, present: np.ndar
 
     Numeric traits give t, t_low, t_high, t_standing; classes, texts and sets t, t_agreement, t_standing.
     Of offsets and alleles, t_unit says the scale or numbering. A trait nobody states is missing, `unknown`.
+    Origin and year are given where a source states them: scores and estimates lean on them.
     """
-    base = varieties[["crop", "variety", "origin", "year"]].sort_values(
-        ["crop", "variety"], ignore_index=True
+    stated = varieties["basis"].ne("from memory")
+    base = varieties[["crop", "variety", "origin", "year"]].assign(
+        origin=varieties["origin"].where(stated), year=varieties["year"].where(stated)
     )
+    base = base.sort_values(["crop", "variety"], ignore_index=True)
     base["year"] = pd.to_numeric(base["year"], errors="coerce").astype("float64")
     index = pd.MultiIndex.from_frame(base[["crop", "variety"]])
     diseases = sorted(name for name in present if str(name).startswith("disease:"))

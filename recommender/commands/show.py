@@ -59,9 +59,8 @@ def command(
 
 
 def _print(found: Dossier, units: Units) -> None:
-    born = ", ".join(str(part) for part in (found.origin, found.year) if part)
     title = f"{plain(found.variety)} ({crop_in_sentence(found.crop)})"
-    console.write(console.bold(title) + (f", {plain(born)}" if born else ""))
+    console.write(console.bold(title) + (f", {plain(found.born)}" if found.born else ""))
     if found.also:
         console.write(console.wrapped(f"Also called {', '.join(found.also)}.", "", "  "))
     _print_values(found, units)

@@ -33,8 +33,8 @@ _LONGEST_TITLE = 60
 
 def introduction(found: Dossier, named: bool = False) -> str:
     """Where a variety comes from, its other names, and how much is known of it, as a paragraph."""
-    born = ", ".join(str(part) for part in (found.origin, found.year) if part)
-    came = f"arose in {born}" if found.origin else (f"known since {born}" if born else "origin not known")
+    verb = "arose in" if found.origin else "known since"
+    came = f"{verb} {found.born}" if found.born else "origin not known"
     crop = crop_in_sentence(found.crop)
     whose = f"{found.variety}: {crop}" if named else f"{crop[:1].upper()}{crop[1:]}"
     parts = [f"{whose}, {came}."]

@@ -269,10 +269,9 @@ def agreement_page(report: Report, source_only: Report, everyone: Report) -> str
         "most that the Alabama lists name are on no list elsewhere, and many are described nowhere else.",
         "- This is no independent test of everything. The weights set by hand, the kinds of record, the "
         "bounds of verdicts and the pull of the fit were chosen after figures on these same lists had been "
-        "seen; only the learned weights and the kernel are fitted on other regions throughout. Countries of "
-        "origin of 629 varieties were added from memory once being bred in the country had been seen to help "
-        "(mean AUC 0.854 before, 0.861 after, other things equal): of every variety whose origin the "
-        "compiler knew, whoever lists it. `datasets/score_weights.json` says how the two sets of weights "
+        "seen; only the learned weights and the kernel are fitted on other regions throughout. Origins were "
+        "looked up for all varieties alike, after being bred in the country had been seen to help; they "
+        "count where a source states them. `datasets/score_weights.json` says how the two sets of weights "
         "compare and which ship.",
         *_failures(report),
         "- Pairs are few, so a difference of a few hundredths between two ways is one or two pairs.",

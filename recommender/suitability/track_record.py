@@ -151,6 +151,14 @@ class Records:
         return np.array([str(covers)[:2] for covers in self.regions["covers"]], dtype=object)
 
     @cached_property
+    def only_listed(self) -> Bools:
+        """Varieties (V,) that a regional list names and no source describes: the catalog would not hold them
+        without the lists. Where a variety arose, and who says so, has no part in it."""
+        listed = np.bincount(self.lists["at"], minlength=self.size) > 0
+        described = np.bincount(self.facts["at"], minlength=self.size) > 0
+        return listed & ~described
+
+    @cached_property
     def place_country(self) -> NDArray[np.object_]:
         """Two-letter country of each place (P,)."""
         return np.array([name[:2] for name in self.place_names], dtype=object)
@@ -207,12 +215,11 @@ class Tables:
 
 
 def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
-    """The records of a catalog for the varieties of `frame` (V rows: crop, variety); None if it holds
-    none."""
+    """The records of a catalog for the varieties of `frame` (V rows: crop, variety, origin); None if it
+    holds none."""
     try:
         climates, described = catalog.table("region_climates"), catalog.table("variety_regions")
         lists, evidence = catalog.regional_lists(), catalog.evidence()
-        origin = catalog.varieties().set_index(["crop", "variety"])["origin"]
         names = catalog.names()
     except (AttributeError, UnknownName):
         return None
@@ -243,7 +250,7 @@ def read_records(catalog: Catalog, frame: pd.DataFrame) -> Records | None:
     facts = facts.merge(seen, on=["at", "source_id"], how="left")
     facts["place"] = pd.Index(places).get_indexer(pd.Index(facts["place"].fillna("")))
     sports, kin, mentions = _relations(everything, names, frame)
-    country = [str(name) if isinstance(name, str) else "" for name in rows.map(origin.to_dict().get)]
+    country = frame["origin"].fillna("").astype(str).tolist() if "origin" in frame else [""] * len(frame)
     return Records(
         size=len(frame),
         lists=at(lists[lists["place"] >= 0]),

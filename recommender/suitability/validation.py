@@ -149,9 +149,6 @@ class Validation:
             catalog.sources().set_index("source_id")["url"].fillna("").str.extract(r"//(?:www\.)?([^/]+)")[0]
         )
         self._host = host.where(~host.isin(COMMON_HOSTS)).to_dict()
-        names = pd.MultiIndex.from_frame(self.frame[["crop", "variety"]])
-        origin = catalog.varieties().set_index(["crop", "variety"])
-        self._only_listed = (origin["basis"] == "published").reindex(names).fillna(False).to_numpy(dtype=bool)
         covers = self.records.regions["covers"].astype(str)
         self.covers = [frozenset(text.split("|")) for text in covers]
         wanted = set(regions) if regions is not None else None
@@ -201,7 +198,7 @@ class Validation:
         left: dict[str, Any] = {
             "stays": stays,
             "elsewhere": track_record.sum_up(self.records, *stays).anywhere,
-            "asked": ~self._only_listed | (known > 0),
+            "asked": ~self.records.only_listed | (known > 0),
         }
         if ranked is not None:
             return replace(ranked, **left)

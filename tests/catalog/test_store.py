@@ -329,6 +329,17 @@ def test_wide_traits_have_one_row_per_variety_and_the_columns_promised(catalog: 
     assert not (wide.loc[~missing, "zone_min_standing"] == "unknown").any()
 
 
+def test_origins_from_memory_reach_no_score(catalog: Catalog) -> None:
+    """Scores and estimates read the wide traits: there an origin stands only if a source states it."""
+    key = ["crop", "variety"]
+    wide, varieties = catalog.traits().set_index(key), catalog.varieties().set_index(key)
+    remembered = varieties["basis"].eq("from memory").reindex(wide.index)
+    assert (varieties["origin"].notna().reindex(wide.index) & remembered).any()
+    assert wide.loc[remembered, ["origin", "year"]].isna().all(axis=None)
+    stated = varieties.loc[~varieties["basis"].eq("from memory"), "origin"].dropna()
+    assert wide["origin"].dropna().to_dict() == stated.to_dict()
+
+
 def test_wide_and_long_say_the_same(catalog: Catalog) -> None:
     wide = catalog.traits()
     for name in ("chill_hours", "ripening_offset"):

@@ -43,6 +43,13 @@ def invented(**changes: object) -> Records:
     return Records(**parts)
 
 
+def test_a_variety_is_only_listed_if_a_list_names_it_and_nothing_describes_it() -> None:
+    """0 is described too, 3 is not even listed; where a variety was bred does not come into it."""
+    assert invented().only_listed.tolist() == [False, True, True, False]
+    bred = invented(origin=np.zeros(4, dtype=np.intp), bred_in=np.array(["XX"] * 4, dtype=object))
+    assert bred.only_listed.tolist() == invented().only_listed.tolist()
+
+
 def test_a_climate_is_most_like_itself_and_likeness_falls_with_every_figure() -> None:
     assert likeness(NEAR[None, :], NEAR[None, :])[0, 0] == 1.0
     for at in range(len(FIGURES)):

@@ -89,14 +89,24 @@ def test_regions_of_one_state_are_fitted_together() -> None:
 
 def test_a_variety_known_only_from_what_is_left_out_is_not_asked_about(validation: Validation) -> None:
     region = next(region for region in validation.regions if region.name == "germany-schwaebisch-gmuend")
-    varieties = validation.catalog.varieties().set_index(["crop", "variety"])
-    only = varieties[varieties["source_id"] == "gmuend-fachberatung"].index
-    rows = [
-        (crop, name) in only for crop, name in validation.frame[["crop", "variety"]].itertuples(index=False)
-    ]
-    assert sum(rows) > 10
-    assert not region.asked[np.array(rows)].all()
+    lists, facts = validation.records.lists, validation.records.facts
+    elsewhere = set(lists.loc[lists["source_id"] != "gmuend-fachberatung", "at"]) | set(facts["at"])
+    nowhere = sorted(set(lists["at"]) - elsewhere)
+    assert len(nowhere) > 10
+    assert not region.asked[nowhere].any()
     assert region.asked.mean() > 0.9
+
+
+def test_who_says_where_a_variety_arose_decides_nothing_about_who_is_asked(validation: Validation) -> None:
+    """The basis of varieties.csv is that of origin and year; a published origin is no regional list."""
+    varieties = validation.catalog.varieties().set_index(["crop", "variety"])
+    described = set(validation.records.facts["at"])
+    names = validation.frame[["crop", "variety"]].itertuples(index=False, name=None)
+    published = [
+        at for at, name in enumerate(names) if varieties.at[name, "basis"] == "published" and at in described
+    ]
+    assert len(published) > 100
+    assert all(region.asked[published].all() for region in validation.regions)
 
 
 def test_with_everything_kept_the_score_is_that_of_the_ranking() -> None:

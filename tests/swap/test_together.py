@@ -121,7 +121,7 @@ def test_a_formulation_in_bundles_finds_the_same(seed: int) -> None:
 def test_without_time_it_is_never_worse_and_says_how_much_it_may_miss(seed: int) -> None:
     """Branch and bound is given no time: the rounds stay, the benefit does not fall, and the bound told holds
     against the exact answer."""
-    problem = with_gains(random_problem(seed, lots=80, requests=60, varieties=25, wishes=5), seed, 0.6)
+    problem = with_gains(random_problem(seed, lots=60, requests=45, varieties=20, wishes=4), seed, 0.6)
     exact = solve_together(problem, time_limit_s=120.0)
     hurried = solve_together(problem, time_limit_s=0.0)
     plain = solve(problem)
@@ -135,7 +135,7 @@ def test_without_time_it_is_never_worse_and_says_how_much_it_may_miss(seed: int)
 @pytest.mark.parametrize("seed", range(3))
 def test_a_large_problem_is_climbed_from_unless_one_waits(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Feasible, between the answer without pollen and the exact one; who waits gets the exact one."""
-    problem = with_gains(random_problem(seed, lots=80, requests=60, varieties=25, wishes=5), seed, 0.6)
+    problem = with_gains(random_problem(seed, lots=60, requests=45, varieties=20, wishes=4), seed, 0.6)
     exact = solve_together(problem, time_limit_s=120.0)
     monkeypatch.setattr(together, "LARGE", 10)
     found = solve_together(problem)
