@@ -127,7 +127,9 @@ def test_the_evidence_table_shows_value_standing_and_source() -> None:
     sources = pd.DataFrame(
         {"ref": [1], "source_id": ["paper"], "title": [NASTY], "url": ["https://example.org/a?b=1&c=2"]}
     )
-    found = Dossier("apple", NASTY, None, None, (), settled, pd.DataFrame(), sources, pd.DataFrame())
+    found = Dossier(
+        "apple", NASTY, None, None, "published", (), settled, pd.DataFrame(), sources, pd.DataFrame()
+    )
     read = _read(cards.evidence_table(found, "metric"))
     assert "800 hours (700 to 900)" in read.said
     assert "500: a nursery (catalogue)" in read.said
@@ -139,6 +141,15 @@ def test_the_evidence_table_shows_value_standing_and_source() -> None:
 def test_an_empty_dossier_says_so() -> None:
     empty = pd.DataFrame(columns=["trait", "standing"])
     found = Dossier(
-        "apple", "One", None, None, (), empty, empty, pd.DataFrame(columns=["source_id"]), pd.DataFrame()
+        "apple",
+        "One",
+        None,
+        None,
+        "published",
+        (),
+        empty,
+        empty,
+        pd.DataFrame(columns=["source_id"]),
+        pd.DataFrame(),
     )
     assert "Nobody has published" in cards.evidence_table(found, "metric")
