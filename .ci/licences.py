@@ -106,8 +106,9 @@ def table(extras: list[str]) -> tuple[list[tuple[str, str, str, str]], list[str]
     that needs it; an asterisk marks those that pyproject.toml names."""
     rows: dict[str, tuple[str, str, str, str]] = {}
     questions = []
+    named = needed(PROJECT, frozenset(extras))
     for extra in ("", *extras):
-        for name, named in needed(PROJECT, frozenset({extra} - {""})).items():
+        for name in needed(PROJECT, frozenset({extra} - {""})):
             if name in rows:
                 continue
             try:
@@ -118,7 +119,7 @@ def table(extras: list[str]) -> tuple[list[tuple[str, str, str, str]], list[str]
             licence = licence_of(about)
             if asked := question(name, licence):
                 questions.append(f"{name} {asked}")
-            part = f"{PARTS[extra]}{'*' if named else ''}"
+            part = f"{PARTS[extra]}{'*' if named[name] else ''}"
             rows[name] = (name, str(about["Version"]), LOOKED_AT.get(name, licence), part)
     return sorted(rows.values()), questions
 
