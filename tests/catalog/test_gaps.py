@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,12 @@ from recommender.catalog.gap_features import features, in_crop, kin_of, known_of
 from recommender.catalog.gaps import (
     COLUMNS,
     FILE,
+    FOLDS,
     GAIN_T,
     Gaps,
     empty_estimates,
     fill,
+    fold_of_family,
     read_estimates,
     traits_key,
 )
@@ -127,6 +130,21 @@ def test_sports_and_full_siblings_are_one_family_and_parents_are_not() -> None:
     assert len({kin.family[0], kin.family[1], kin.family[2], kin.family[4]}) == 4
     assert kin.parents[2].tolist() == [0, 1]
     assert kin.sport_of[5] == 2
+
+
+@given(st.lists(st.integers(0, 40), min_size=1, max_size=200), st.randoms(use_true_random=False))
+def test_folds_keep_families_whole_and_even_whatever_the_order_of_the_rows(
+    families: list[int], random: Random
+) -> None:
+    family = np.array(families, dtype=np.intp)
+    fold = fold_of_family(family)
+    pairs = dict(zip(family.tolist(), fold.tolist(), strict=True))
+    assert [pairs[each] for each in family.tolist()] == fold.tolist()
+    sizes = np.bincount(fold, minlength=FOLDS)
+    assert sizes.max() - sizes.min() <= np.bincount(family).max()
+    order = list(range(len(family)))
+    random.shuffle(order)
+    assert fold_of_family(family[order]).tolist() == fold[order].tolist()
 
 
 def test_a_parent_is_found_under_its_other_name() -> None:
