@@ -17,7 +17,7 @@ from recommender.catalog import alleles, offsets, voting
 from recommender.catalog.evidence import STANDINGS, date_text, prepare
 from recommender.catalog.traits import INHERITED_BY_SPORTS, NUMERIC, SET, trait
 
-KEY = ["crop", "variety", "trait"]
+KEY = voting.KEY
 SETTLED_COLUMNS = [
     *KEY,
     "kind",
