@@ -196,9 +196,9 @@ def centred_offset(traits: pd.DataFrame, crop: Texts) -> tuple[Floats, Floats]:
 def days_from_bloom(traits: pd.DataFrame, crop: Texts, usual: Floats) -> Floats:
     """Published days from bloom to harvest (V,) brought to the scale of `usual` (V,), NaN where unpublished.
 
-    Such days are counted at one place in one year. Where a crop has SAME_SCALE of them, they say how much
-    sooner or later than the crop's middle a variety is; their level is the place's: at Kentville, where
-    nearly all those of apples were counted, a whole month shorter than the fit to 13 places.
+    Such days are counted at few places in few years. The catalog has brought them to one level
+    (`catalog.day_counts`); where a crop has SAME_SCALE of them, they say how much sooner or later than the
+    crop's middle a variety is, and the middle is that of the fit.
     """
     days = _numbers(traits, "bloom_to_harvest")
     days = np.where(days < LONGEST_HANG_D, days, np.nan)
