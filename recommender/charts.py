@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 
 from recommender.climate.season import Hemisphere, season_date
-from recommender.suitability.reasons import PICKING_DAYS
 from recommender.wording import Units, crop_in_sentence, day_words, number_words, plain, rows
 
 Paper = Literal["light", "dark"]
@@ -50,8 +49,9 @@ def harvest_calendar(
 ) -> Picture | None:
     """When each variety of a list is picked at the site.
 
-    listed: rows of `Ranking.frame`, in the order to show; `harvest_day` [day of the season, middle over the
-    years] and `harvest_error_d` [d]. weeks: weeks in which something is ripe. paper: what it is drawn on.
+    listed: rows of `Ranking.frame`, in the order to show; `harvest_day` and `harvest_end` [first and last
+    picking, day of the season, middle over the years] and `harvest_error_d` [d]. weeks: weeks in which
+    something is ripe. paper: what it is drawn on.
     None if no day is known.
     """
     known = listed[listed["harvest_day"].notna()]
@@ -59,28 +59,29 @@ def harvest_calendar(
         return None
     several = len(set(listed["crop"])) > 1
     first = known["harvest_day"].to_numpy(float)
+    last = known["harvest_end"].to_numpy(float)
     error = known["harvest_error_d"].fillna(0.0).to_numpy(float)
     names = [
         f"{plain(row.variety)} ({crop_in_sentence(row.crop)})" if several else plain(row.variety)
         for row in rows(known)
     ]
     lines = [name_lines(row.variety, row.crop if several else "") for row in rows(known)]
-    said = [_window(a, a + PICKING_DAYS, hemisphere, units) for a in first]
+    said = [_window(a, b, hemisphere, units) for a, b in zip(first, last, strict=True)]
     data = pd.DataFrame(
         {
             "name": names,
             "lines": lines,
             "from": dates_of(first, hemisphere),
-            "to": dates_of(first + PICKING_DAYS, hemisphere),
+            "to": dates_of(last, hemisphere),
             "early": dates_of(first - error, hemisphere),
-            "late": dates_of(first + PICKING_DAYS + error, hemisphere),
+            "late": dates_of(last + error, hemisphere),
             "said": said,
             "doubt": [f"give or take {round(days)} days" for days in error],
         }
     )
-    sentence = _sentence(first, len(listed), weeks, hemisphere, units)
+    sentence = _sentence(first, last, len(listed), weeks, hemisphere, units)
     words = f"{sentence} {'; '.join(f'{name}: {when}' for name, when in zip(names, said, strict=True))}."
-    note = "The bar is two weeks of picking; the thin line is its doubt."
+    note = "The bar is from first to last picking; the thin line is its doubt."
     return Picture(_calendar(data, units, paper).properties(description=words), sentence, words, note)
 
 
@@ -150,9 +151,11 @@ def _window(first: float, last: float, hemisphere: Hemisphere, units: Units) -> 
     return f"{start} to {end}"
 
 
-def _sentence(days: np.ndarray, listed: int, weeks: float, hemisphere: Hemisphere, units: Units) -> str:
-    window = _window(float(days.min()), float(days.max()) + PICKING_DAYS, hemisphere, units)
-    silent = listed - len(days)
+def _sentence(
+    first: np.ndarray, last: np.ndarray, listed: int, weeks: float, hemisphere: Hemisphere, units: Units
+) -> str:
+    window = _window(float(first.min()), float(last.max()), hemisphere, units)
+    silent = listed - len(first)
     gap = f" For {silent} of them no date can be given." if silent else ""
     what = "It is" if listed == 1 else f"These {listed} are"
     count = "" if listed == 1 else f", with fruit to pick in about {number_words(round(weeks))} weeks"

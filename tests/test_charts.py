@@ -13,9 +13,18 @@ from recommender.climate.season import season_day
 SEPTEMBER = season_day("09-03", "north", after=184)
 
 
-def _listed(**columns: list[object]) -> pd.DataFrame:
+def _listed(harvest_day: list[float], picked_d: tuple[float, float] = (14.0, 14.0)) -> pd.DataFrame:
     start = {"crop": ["apple"] * 2, "variety": ["One", "Two"], "harvest_error_d": [7.0, 9.0]}
-    return pd.DataFrame({**start, **columns})
+    end = [day + length for day, length in zip(harvest_day, picked_d, strict=True)]
+    return pd.DataFrame({**start, "harvest_day": harvest_day, "harvest_end": end})
+
+
+def test_a_bar_is_as_long_as_the_variety_is_picked() -> None:
+    picture = harvest_calendar(_listed([SEPTEMBER, SEPTEMBER], (10.0, 30.0)), "north", 4.3)
+    assert picture is not None
+    assert "One: 3 September to 13 September; Two: 3 September to 3 October" in picture.alt_text
+    (data,) = picture.chart.to_dict()["datasets"].values()
+    assert [row["to"][5:10] for row in data] == ["09-13", "10-03"]
 
 
 def test_dates_of_sentence_bars_and_alt_text_agree() -> None:

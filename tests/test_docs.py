@@ -1,8 +1,9 @@
-"""Every example in README.md and docs/ runs: commands in a folder of their own, Python blocks as they stand.
+"""Every example in README.md, DEVELOPERS.md and docs/ runs: commands in a folder of their own, Python blocks
+as they stand.
 
 A command is a line of a `sh` block, or inline code that begins with `orchardwright`. What a page calls FILE
 or list.csv is filled with a file of `datasets/demo/` or one made here. What cannot be run is listed with the
-reason.
+reason. Scripts, modules and tests named to be run exist, links lead somewhere, the index has every page.
 """
 
 from __future__ import annotations
@@ -21,9 +22,13 @@ import pytest
 from recommender.cli import main
 
 ROOT = Path(__file__).parents[1]
-PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 INLINE = re.compile(r"`(orchardwright [^`]+)`")
+MODULE = re.compile(r"python\s+-m\s+([a-z_.]+)")
+SCRIPT = re.compile(r"(?:python|pytest)\s+((?:\.?[a-z_]+/)+[a-z_]+\.py)")
+LINK = re.compile(r"\]\(([^)#:\s]+)(?:#[^)]*)?\)")
+INDEX = ROOT / "docs" / "README.md"
 
 NOT_RUN = {
     "app": "serves pages until it is stopped; tests/browser drives them",
@@ -41,8 +46,9 @@ MADE = {
     "list.csv": "datasets/demo/nursery-stock.csv",
     "list.xlsx": "made/list.xlsx",
     "FILE": "made/weather.csv",
+    "NAME": "apple:Discovery",
 }
-"""What stands for the file names of the pages."""
+"""What stands for the names of files and varieties of the pages."""
 
 COMPLETED = {
     "climate --json": ["--place", "Bristol, England"],
@@ -143,3 +149,36 @@ def test_what_is_not_run_is_still_shown_somewhere() -> None:
 def test_the_commands_found_are_those_of_the_readme_and_more() -> None:
     assert sum(page == "README.md" for page, _ in commands()) >= 15
     assert len(RUN) >= 15
+
+
+def test_no_command_is_shown_where_it_would_not_be_run() -> None:
+    """An indented line or a block without `sh` would slip past the tests above."""
+    for path in PAGES:
+        lines = BLOCK.sub("", path.read_text(encoding="utf-8")).splitlines()
+        assert not [line for line in lines if line.lstrip().startswith("orchardwright ")], path.name
+
+
+def test_modules_scripts_and_tests_named_to_be_run_exist() -> None:
+    text = {path.name: path.read_text(encoding="utf-8") for path in PAGES}
+    modules = {(page, name) for page, body in text.items() for name in MODULE.findall(body)}
+    scripts = {(page, name) for page, body in text.items() for name in SCRIPT.findall(body)}
+    assert len(modules) >= 8
+    assert len(scripts) >= 8
+    for page, name in modules - {(page, "venv") for page in text} - {(page, "pytest") for page in text}:
+        place = ROOT.joinpath(*name.split("."))
+        assert place.with_suffix(".py").is_file() or (place / "__main__.py").is_file(), f"{page}: {name}"
+    for page, name in scripts:
+        assert (ROOT / name).is_file(), f"{page}: {name}"
+
+
+def test_every_link_to_a_file_leads_somewhere() -> None:
+    links = [(path, link) for path in PAGES for link in LINK.findall(path.read_text(encoding="utf-8"))]
+    assert len(links) >= 50
+    for path, link in links:
+        assert (path.parent / link).exists(), f"{path.name}: {link}"
+
+
+def test_the_index_lists_every_page_once_and_the_readme_leads_to_it() -> None:
+    listed = [link for link in LINK.findall(INDEX.read_text(encoding="utf-8")) if "/" not in link]
+    assert sorted(listed) == sorted(path.name for path in INDEX.parent.glob("*.md") if path != INDEX)
+    assert "docs/README.md" in LINK.findall((ROOT / "README.md").read_text(encoding="utf-8"))

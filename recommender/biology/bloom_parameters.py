@@ -19,8 +19,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.biology.bloom_model import BudCurve
-from recommender.catalog.package import datasets_folder
-from recommender.errors import BadInput, StorageFault
+from recommender.catalog.package import datasets_folder, read_fitted
+from recommender.errors import BadInput
 
 Floats = NDArray[np.float64]
 Texts = NDArray[np.object_]
@@ -121,27 +121,11 @@ def load_bloom_parameters(folder: Path | None = None) -> BloomParameters:
 
 @lru_cache(maxsize=4)
 def _loaded(folder: Path) -> BloomParameters:
-    frames = []
-    wanted = {
-        "bloom_parameters.csv": {"crop", "chill_portions", "light_h", "log_requirement", "process_error_d"},
-        "bloom_varieties.csv": {"crop", "variety", "effect_d", "error_d"},
-    }
-    for name, columns in wanted.items():
-        try:
-            frame = pd.read_csv(folder / name)
-        except OSError as fault:
-            raise StorageFault(
-                f"{name} cannot be read ({fault.strerror})",
-                where=str(folder),
-                remedy="Put the open data back as they were published",
-            ) from fault
-        if columns - set(frame):
-            raise BadInput(
-                f"{name} has no column {', '.join(sorted(columns - set(frame)))}", where=str(folder / name)
-            )
-        frames.append(frame)
-    seen = frames[1].dropna(subset=["variety"]).drop_duplicates(["crop", "variety"])
-    return BloomParameters(frames[0].set_index("crop"), seen.set_index(["crop", "variety"]))
+    columns = ("crop", "chill_portions", "light_h", "log_requirement", "process_error_d")
+    of_crops = read_fitted("bloom_parameters.csv", columns, folder)
+    of_varieties = read_fitted("bloom_varieties.csv", ("crop", "variety", "effect_d", "error_d"), folder)
+    seen = of_varieties.dropna(subset=["variety"]).drop_duplicates(["crop", "variety"])
+    return BloomParameters(of_crops.set_index("crop"), seen.set_index(["crop", "variety"]))
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from recommender.biology.bloom import Bloom
-from recommender.catalog.package import datasets_folder
+from recommender.catalog.package import datasets_folder, read_fitted
 from recommender.climate.season import MIDSUMMER, MIDWINTER, SEASON_DAYS, YEAR_DAYS, YEAR_STARTS
-from recommender.errors import BadInput, StorageFault
+from recommender.errors import BadInput
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -105,15 +105,7 @@ def load_ripening_parameters(folder: Path | None = None) -> pd.DataFrame:
 
 @lru_cache(maxsize=4)
 def _loaded(folder: Path) -> pd.DataFrame:
-    try:
-        frame = pd.read_csv(folder / "ripening_parameters.csv")
-    except OSError as fault:
-        raise StorageFault(
-            f"ripening_parameters.csv cannot be read ({fault.strerror})",
-            where=str(folder),
-            remedy="Put the open data back as they were published",
-        ) from fault
-    wanted = {
+    columns = (
         "crop",
         "ripe_days",
         "ripe_sd_d",
@@ -123,11 +115,8 @@ def _loaded(folder: Path) -> pd.DataFrame:
         "days_per_K",
         "picking_d",
         "window_start",
-    }
-    if wanted - set(frame):
-        missing = ", ".join(sorted(wanted - set(frame)))
-        raise BadInput(f"ripening_parameters.csv has no column {missing}", where=str(folder))
-    return frame.set_index("crop")
+    )
+    return read_fitted("ripening_parameters.csv", columns, folder).set_index("crop")
 
 
 def pace(mean: Floats, by_warmth: float) -> Floats:
@@ -207,9 +196,9 @@ def centred_offset(traits: pd.DataFrame, crop: Texts) -> tuple[Floats, Floats]:
 def days_from_bloom(traits: pd.DataFrame, crop: Texts, usual: Floats) -> Floats:
     """Published days from bloom to harvest (V,) brought to the scale of `usual` (V,), NaN where unpublished.
 
-    Such days are counted at one place in one year. Where a crop has SAME_SCALE of them, they say how much
-    sooner or later than the crop's middle a variety is; their level is the place's: at Kentville, where
-    nearly all those of apples were counted, a whole month shorter than the fit to 13 places.
+    Such days are counted at few places in few years. The catalog has brought them to one level
+    (`catalog.day_counts`); where a crop has SAME_SCALE of them, they say how much sooner or later than the
+    crop's middle a variety is, and the middle is that of the fit.
     """
     days = _numbers(traits, "bloom_to_harvest")
     days = np.where(days < LONGEST_HANG_D, days, np.nan)

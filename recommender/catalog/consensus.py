@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from recommender.catalog import alleles, offsets, voting
+from recommender.catalog import alleles, day_counts, offsets, voting
 from recommender.catalog.evidence import STANDINGS, date_text, prepare
 from recommender.catalog.traits import INHERITED_BY_SPORTS, NUMERIC, SET, trait
 
-KEY = ["crop", "variety", "trait"]
+KEY = voting.KEY
 SETTLED_COLUMNS = [
     *KEY,
     "kind",
@@ -81,7 +81,7 @@ def settle(
     genotypes = _joined(by_allele, _inherited(_joined(by_allele, sports)))
     against_biology = _against_biology(deciding[fertility], crops, genotypes)
     parts = [
-        voting.settle_numbers(deciding[numeric]),
+        voting.settle_numbers(day_counts.on_one_level(deciding[numeric])),
         classes,
         voting.settle_classes(against_biology),
         voting.settle_sets(deciding[sets]),

@@ -1,8 +1,9 @@
 """Evidence rows made ready for settling: numbers read, standing and weight attached, unusable ones set aside.
 
 Comes in: the rows of datasets/traits/ as text and the table of sources. Goes out: the same rows with
-`kind` (of the source), `tier`, `weight`, `value_number`, `low_number`, `high_number` and `set_aside`
-(empty, or why the row cannot be used). The weights and the reasons for them: docs/settling-evidence.md.
+`kind` (of the source), `tier`, `weight`, `value_number`, `low_number`, `high_number`, `told` (how its numbers
+were moved, if they were) and `set_aside` (empty, or why the row cannot be used). The weights and the reasons
+for them: docs/settling-evidence.md.
 """
 
 from __future__ import annotations
@@ -66,6 +67,11 @@ SOUTHERN_PLACE = (
 HALF_YEAR = 182
 
 
+SOUTHERN_MOVED = "southern dates moved by half a year"
+COUNTS_MOVED = "days counted by"
+"""How what is `told` of moved numbers begins; a move is no disagreement."""
+
+
 def date_text(day_of_year: float) -> str:
     """Day of year (1 to 365) -> "MM-DD".
 
@@ -122,7 +128,8 @@ def _with_numbers(rows: pd.DataFrame) -> pd.DataFrame:
     dates = rows["trait"].isin({name for name in names if trait(name).date})
     southern_notes = rows.loc[dates, "note"].drop_duplicates()
     southern_notes = southern_notes[southern_notes.str.contains(SOUTHERN_PLACE, regex=True)]
-    rows["southern"] = dates & rows["note"].isin(set(southern_notes))
+    southern = dates & rows["note"].isin(set(southern_notes))
+    rows["told"] = np.where(southern, SOUTHERN_MOVED, "")
     least = rows["trait"].map({name: trait(name).least for name in names})
     most = rows["trait"].map({name: trait(name).most for name in names})
     for column in ("value", "low", "high"):
@@ -130,7 +137,7 @@ def _with_numbers(rows: pd.DataFrame) -> pd.DataFrame:
         number = pd.to_numeric(text.where(~dates, ""), errors="coerce").astype("float64")
         number = number.where(~dates, text.map(_DAY_OF_YEAR).astype("float64"))
         rows.loc[text.ne("") & number.isna(), "set_aside"] = f"{column} is not a number or a date MM-DD"
-        number = number.where(~rows["southern"], (number - 1 + HALF_YEAR) % DAYS_IN_YEAR + 1)
+        number = number.where(~southern, (number - 1 + HALF_YEAR) % DAYS_IN_YEAR + 1)
         out = number.notna() & ((number < least) | (number > most))
         rows.loc[out, "set_aside"] = f"{column} outside the plausible range of the trait"
         rows[f"{column}_number"] = number

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path, PurePosixPath
@@ -18,7 +18,7 @@ from typing import Any
 import pandas as pd
 
 from recommender.catalog.csv_table import FILE, ROW, Fault, read_text_table
-from recommender.errors import DataFaults, StorageFault
+from recommender.errors import BadInput, DataFaults, StorageFault
 from recommender.files import json_of
 
 DESCRIPTOR = "datapackage.json"
@@ -173,6 +173,26 @@ def content_key(folder: Path) -> str:
         key.update(f"{name}\0{len(content)}\0".encode())
         key.update(content)
     return key.hexdigest()
+
+
+def read_fitted(name: str, columns: Collection[str], folder: Path | None = None) -> pd.DataFrame:
+    """A table of fitted parameters, which is no part of the evidence and has no schema.
+
+    Raises StorageFault if it is missing, BadInput if a column is.
+    """
+    path = (folder or datasets_folder()) / name
+    try:
+        frame = pd.read_csv(path)
+    except OSError as fault:
+        raise StorageFault(
+            f"{name} cannot be read ({fault.strerror})",
+            where=str(path.parent),
+            remedy="Put the open data back as they were published",
+        ) from fault
+    missing = sorted(set(columns) - set(frame))
+    if missing:
+        raise BadInput(f"{name} has no column {', '.join(missing)}", where=str(path))
+    return frame
 
 
 def read_package(folder: Path | None = None, *, strict: bool = False) -> DataPackage:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from recommender.catalog.catalog import Catalog
+from recommender.catalog.evidence import COUNTS_MOVED, SOUTHERN_MOVED
 
 CRITERIA: dict[str, tuple[str, ...]] = {
     "hardiness": ("zone_min", "min_survival_temp"),
@@ -142,6 +143,18 @@ def _habits(facts: pd.DataFrame) -> pd.DataFrame:
     return habits.rename("habit").reset_index()
 
 
+_NO_DISAGREEMENT = ("only known", SOUTHERN_MOVED, COUNTS_MOVED)
+
+
+def _sources_differ(told: str) -> bool:
+    """Whether a text of `disagreement` says more than that a value is a bound or was moved.
+
+    >>> _sources_differ("only known to be at most 300"), _sources_differ("80: paper-1 (paper)")
+    (False, True)
+    """
+    return any(part and not part.startswith(_NO_DISAGREEMENT) for part in told.split("; "))
+
+
 def _traits(settled: pd.DataFrame) -> pd.DataFrame:
     several = settled["n_sources"].ge(2)
     told = settled["disagreement"].fillna("").astype(str)
@@ -152,7 +165,7 @@ def _traits(settled: pd.DataFrame) -> pd.DataFrame:
             "memory": settled["standing"].eq("from memory"),
             "sources": settled["n_sources"],
             "several": several,
-            "disagree": several & told.ne("") & ~told.str.startswith("only known"),
+            "disagree": several & told.map(_sources_differ),
         }
     )
     found = rows.groupby("trait").agg(

@@ -146,9 +146,8 @@ def settle_numbers(rows: pd.DataFrame) -> pd.DataFrame:
     note = np.where(only_bounds, np.where(some_most & ~some_least, "only known to be at most", ""), "")
     note = np.where(only_bounds & some_least & ~some_most, "only known to be at least", note)
     result["disagreement"] = join_texts(result["disagreement"], pd.Series(note, index=result.index))
-    southern = sources.groupby(group)["southern"].any().reindex(range(n)).fillna(False).to_numpy()
-    moved = pd.Series(np.where(southern, "southern dates moved by half a year", ""), index=result.index)
-    result["disagreement"] = join_texts(result["disagreement"], moved)
+    told = sources["told"].to_numpy() != ""
+    result["disagreement"] = join_texts(result["disagreement"], _texts(group[told], sources["told"][told], n))
     return result[_COLUMNS]
 
 
@@ -159,7 +158,7 @@ def _numeric_sources(rows: pd.DataFrame) -> pd.DataFrame:
     wraps = rows["trait"].isin({name for name in rows["trait"].unique() if trait(name).date}) & (low > high)
     mid = mid.where(~(wraps & value.isna()), (low + high + 365.0) / 2.0)
     point = mid.notna()
-    frame = rows[[*KEY, "source_id", "kind", "weight", "stated", "southern"]].assign(
+    frame = rows[[*KEY, "source_id", "kind", "weight", "stated", "told"]].assign(
         mid=mid,
         low=low.where(low.notna() | ~point, mid),
         high=(high + np.where(wraps, 365.0, 0.0)).where(high.notna() | ~point, mid),
@@ -176,7 +175,7 @@ def _numeric_sources(rows: pd.DataFrame) -> pd.DataFrame:
         total=("weight", "sum"),
         weight=("weight", "max"),
         stated=("stated", "first"),
-        southern=("southern", "any"),
+        told=("told", "max"),
         n=("mid", "size"),
         **{f"w_{column}": (f"w_{column}", "sum") for column in ("mid", "low", "high")},
         **{column: (column, "first") for column in ("mid", "low", "high")},

@@ -41,7 +41,17 @@ _SUMMER_DAYS = 91
 
 @dataclass(frozen=True, eq=False)
 class Figures:
-    """Figures of each season, all (Y,); units and meaning as in `profile.Profile`."""
+    """Figures of each season, all (Y,).
+
+    annual_min: coldest night of the winter before harvest [degC].
+    chill_hours_0_7, chill_hours_below_7: hours of the chill season [h].
+    chill_units, positive_chill_units [CU]; chill_portions [CP]: of the chill season.
+    last_spring_frost, first_autumn_frost: day index, 0 degC in the air; NaN in a year without.
+    frost_free_days: days between the two [d].
+    gdd10: degree days above 10 degC from midwinter to midwinter [K d].
+    gdh: growing degree hours of the same months [GDH].
+    summer_mean: mean of the 91 days that are warmest over the years [degC].
+    """
 
     annual_min: Array
     chill_hours_0_7: Array
@@ -136,28 +146,36 @@ def hourly_of_days(tmin: Array, tmax: Array, lat: float, first: int, end: int) -
 
 def figures(tmin: Array, tmax: Array, lat: float, window: tuple[int, int] | None = None) -> Figures:
     """All figures of seasons (Y, 548) of daily extremes [degC]; window from `chill_window` unless given."""
-    hemisphere = hemisphere_of(lat)
     start, end = window or chill_window(tmin, tmax, lat)
-    midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
+    midwinter = MIDWINTER[hemisphere_of(lat)]
     hourly = hourly_of_days(tmin, tmax, lat, start, SEASON_DAYS)
     winter, growing = hourly[:, : end - start], hourly[:, midwinter - start :]
-    last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
-    first = frost.first_frost(tmin[:, midsummer:]) + midsummer
-    summer = warmest_window(tmin, tmax, midwinter)
     return Figures(
-        annual_min=coldest_nights(tmin),
+        **figures_by_day(tmin, tmax, lat),
         chill_hours_0_7=chill.chill_hours_0_7(winter),
         chill_hours_below_7=chill.chill_hours_below_7(winter),
         chill_units=chill.utah_units(winter),
         positive_chill_units=chill.positive_utah_units(winter),
         chill_portions=chill.dynamic_portions(winter),
-        last_spring_frost=last,
-        first_autumn_frost=first,
-        frost_free_days=frost.frost_free_days(last, first, midwinter, SEASON_DAYS),
-        gdd10=warmth_sums(tmin, tmax, lat),
         gdh=heat.growing_degree_hours(growing),
-        summer_mean=(tmin[:, summer] + tmax[:, summer]).mean(axis=1) / 2.0,
     )
+
+
+def figures_by_day(tmin: Array, tmax: Array, lat: float) -> dict[str, Array]:
+    """Those of the `Figures` of seasons (Y, 548) [degC] that daily extremes alone give, by name."""
+    hemisphere = hemisphere_of(lat)
+    midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
+    last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
+    first = frost.first_frost(tmin[:, midsummer:]) + midsummer
+    summer = warmest_window(tmin, tmax, midwinter)
+    return {
+        "annual_min": coldest_nights(tmin),
+        "last_spring_frost": last,
+        "first_autumn_frost": first,
+        "frost_free_days": frost.frost_free_days(last, first, midwinter, SEASON_DAYS),
+        "gdd10": warmth_sums(tmin, tmax, lat),
+        "summer_mean": (tmin[:, summer] + tmax[:, summer]).mean(axis=1) / 2.0,
+    }
 
 
 def coldest_nights(tmin: Array) -> Array:

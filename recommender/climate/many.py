@@ -14,28 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recommender.climate import chill, frost, winter
+from recommender.climate import chill, winter
 from recommender.climate.doubt import error_of_mean, median_error, seasons_for_errors
-from recommender.climate.figures import (
-    chill_window,
-    coldest_nights,
-    hourly_of_days,
-    warmest_window,
-    warmth_sums,
-)
-from recommender.climate.generator import MONTH_DAYS, generate
+from recommender.climate.figures import chill_window, figures_by_day, hourly_of_days
+from recommender.climate.generator import MONTH_DAYS
 from recommender.climate.hourly import Array
 from recommender.climate.normals import Normals
 from recommender.climate.profile import DEFAULT_SEED, DEFAULT_YEARS, Profile
-from recommender.climate.season import (
-    MIDSUMMER,
-    MIDWINTER,
-    SEASON_DAYS,
-    YEAR_STARTS,
-    hemisphere_of,
-    season_days_of_year,
-)
-from recommender.climate.seasons import seasons_of
+from recommender.climate.season import hemisphere_of, season_days_of_year
+from recommender.climate.seasons import made_weather, seasons_of
 from recommender.climate.warming import offsets
 
 
@@ -80,9 +67,7 @@ def build_profiles(
     seasons, winters = [], []
     for site in normals:
         hemisphere = hemisphere_of(site.lat)
-        weather = generate(
-            site.tmin, site.tmax, site.annual_extreme_min_degC, years + 1, seed, YEAR_STARTS[hemisphere]
-        )
+        weather = made_weather(site, years, seed)
         by_day = warmer[season_days_of_year(hemisphere) - 1]
         tmin, tmax = (each + by_day for each in seasons_of(weather, hemisphere))
         some, error = seasons_for_errors(), site.error_monthly_degC
@@ -108,44 +93,34 @@ def _profile(
     portions: list[Array],
     warming: tuple[float, ...],
 ) -> Profile:
-    hemisphere = hemisphere_of(site.lat)
-    midwinter, midsummer = MIDWINTER[hemisphere], MIDSUMMER[hemisphere]
-    last = frost.last_frost(tmin[:, midwinter:midsummer]) + midwinter
-    first = frost.first_frost(tmin[:, midsummer:]) + midsummer
+    by_day = figures_by_day(tmin, tmax, site.lat)
     below_7 = [chill.chill_hours_below_7(each.hourly) for each in winters]
-    coldest = coldest_nights(tmin)
-    mean_extreme = float(coldest.mean())
+    mean_extreme = float(by_day["annual_min"].mean())
     errors = {
         "annual_extreme_min_degC": float(site.error_extreme_degC),
         "chill_hours_below_7": median_error(below_7[0], error_of_mean(below_7[1], below_7[2])),
         "chill_portions": median_error(portions[0], error_of_mean(portions[1], portions[2])),
     }
-    summer = warmest_window(tmin, tmax, midwinter)
     known, left_out = np.ones(len(tmin), dtype=bool), np.full(len(tmin), np.nan)
     window = chill_window(tmin, tmax, site.lat)
     return Profile(
         lat=site.lat,
         lon=site.lon,
         elevation_m=site.elevation_m,
-        hemisphere=hemisphere,
+        hemisphere=hemisphere_of(site.lat),
         year=np.arange(1, len(tmin) + 1),
         tmin=tmin,
         tmax=tmax,
         winter_known=known,
         growing_known=known,
         chill_season=window,
-        annual_min=coldest,
+        **by_day,
         chill_hours_0_7=chill.chill_hours_0_7(winters[0].hourly),
         chill_hours_below_7=below_7[0],
         chill_units=left_out,
         positive_chill_units=left_out,
         chill_portions=portions[0],
-        last_spring_frost=last,
-        first_autumn_frost=first,
-        frost_free_days=frost.frost_free_days(last, first, midwinter, SEASON_DAYS),
-        gdd10=warmth_sums(tmin, tmax, site.lat),
         gdh=left_out,
-        summer_mean=(tmin[:, summer] + tmax[:, summer]).mean(axis=1) / 2.0,
         annual_extreme_min_degC=mean_extreme,
         zone=winter.zone_of(mean_extreme),
         zone_number=winter.zone_number_of(mean_extreme),

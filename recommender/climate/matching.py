@@ -15,7 +15,6 @@ from scipy.optimize import brentq
 from recommender.climate import chill, winter
 from recommender.climate.adjustments import Adjustments
 from recommender.climate.figures import chill_window, hourly_of_days
-from recommender.climate.generator import generate
 from recommender.climate.normals import Normals, shift_winter
 from recommender.climate.profile import (
     DEFAULT_SEED,
@@ -24,8 +23,8 @@ from recommender.climate.profile import (
     Profile,
     build_profile,
 )
-from recommender.climate.season import YEAR_STARTS, hemisphere_of
-from recommender.climate.seasons import seasons_of
+from recommender.climate.season import hemisphere_of
+from recommender.climate.seasons import made_weather, seasons_of
 
 SHIFTS_K = np.arange(-8.0, 8.5, 1.0)
 _CLOSE_ENOUGH_H = 10.0
@@ -81,15 +80,6 @@ def _shifted(normals: Normals, shift: float, extreme: float) -> Normals:
 
 
 def _median_chill_hours(normals: Normals, years: int, seed: int) -> float:
-    hemisphere = hemisphere_of(normals.lat)
-    weather = generate(
-        normals.tmin,
-        normals.tmax,
-        normals.annual_extreme_min_degC,
-        years + 1,
-        seed,
-        winter_year_start=YEAR_STARTS[hemisphere],
-    )
-    tmin, tmax = seasons_of(weather, hemisphere)
+    tmin, tmax = seasons_of(made_weather(normals, years, seed), hemisphere_of(normals.lat))
     hourly = hourly_of_days(tmin, tmax, normals.lat, *chill_window(tmin, tmax, normals.lat))
     return float(np.median(chill.chill_hours_0_7(hourly)))

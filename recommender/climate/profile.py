@@ -31,12 +31,11 @@ from recommender.climate.figures import (
     mask_unknown,
 )
 from recommender.climate.frost import first_frost_at, last_frost_at
-from recommender.climate.generator import MONTH_DAYS, generate
+from recommender.climate.generator import MONTH_DAYS
 from recommender.climate.hourly import Array
 from recommender.climate.normals import Normals
 from recommender.climate.season import (
     SEASON_DAYS,
-    YEAR_STARTS,
     Hemisphere,
     hemisphere_of,
     season_date,
@@ -46,6 +45,7 @@ from recommender.climate.season import (
 from recommender.climate.seasons import (
     Seasons,
     checked_record,
+    made_weather,
     record_sentences,
     season_of_typical_year,
     seasons_of,
@@ -75,8 +75,9 @@ _NORMAL_90 = 1.2816  # 90 % quantile of the normal law
 
 
 @dataclass(frozen=True, eq=False)
-class Profile:
-    """Climate of one site. Arrays have the seasons along axis 0; a season is named by its harvest year.
+class Profile(Figures):
+    """Climate of one site: the figures of its seasons and what they were counted from. Arrays have the
+    seasons along axis 0; a season is named by its harvest year.
 
     year (Y,): harvest year, or 1..Y where the weather is made up.
     tmin, tmax (Y, 548): daily extremes [degC] from 1 July (south: 1 January) of the year before harvest; NaN
@@ -84,14 +85,6 @@ class Profile:
     winter_known, growing_known (Y,): a record has every day of the winter; of the year from midwinter. Where
     not, the figures of that part are NaN (`complete` leaves such seasons out). Made weather has all.
     chill_season: day indices of the first day chill is counted and of the first one after.
-    annual_min (Y,): coldest night of the winter before harvest [degC].
-    chill_hours_0_7, chill_hours_below_7 (Y,): hours of the chill season [h].
-    chill_units, positive_chill_units (Y,) [CU]; chill_portions (Y,) [CP]: of the chill season.
-    last_spring_frost, first_autumn_frost (Y,): day index, 0 degC in the air; NaN in a year without.
-    frost_free_days (Y,): days between the two [d].
-    gdd10 (Y,): degree days above 10 degC from midwinter to midwinter [K d].
-    gdh (Y,): growing degree hours of the same months [GDH].
-    summer_mean (Y,): mean of the 91 days that are warmest over the years [degC].
     annual_extreme_min_degC: mean of annual_min, which the zone is made of.
     zone, zone_number: USDA half zone, "7b" and 7.5; zone_probabilities: what the error makes of it.
     warming_degC: offset added to the daily series, one or twelve [K].
@@ -110,18 +103,6 @@ class Profile:
     winter_known: Known
     growing_known: Known
     chill_season: tuple[int, int]
-    annual_min: Array
-    chill_hours_0_7: Array
-    chill_hours_below_7: Array
-    chill_units: Array
-    positive_chill_units: Array
-    chill_portions: Array
-    last_spring_frost: Array
-    first_autumn_frost: Array
-    frost_free_days: Array
-    gdd10: Array
-    gdh: Array
-    summer_mean: Array
     annual_extreme_min_degC: float
     zone: str
     zone_number: float
@@ -305,15 +286,7 @@ def build_profile(
     """
     if years < 2:
         raise BadInput(f"A profile needs at least two seasons, not {years}")
-    hemisphere = hemisphere_of(normals.lat)
-    weather = generate(
-        normals.tmin,
-        normals.tmax,
-        normals.annual_extreme_min_degC,
-        years + 1,
-        seed,
-        winter_year_start=YEAR_STARTS[hemisphere],
-    )
+    weather = made_weather(normals, years, seed)
     made = [
         *normals.made_from,
         f"Daily weather of {years} seasons was made from the monthly normals (seed {seed}).",
@@ -324,7 +297,7 @@ def build_profile(
             f"fit together: the weather made is {weather.extreme_min_misfit:+.1f} K off it."
         )
     return _profile(
-        Seasons(np.arange(1, years + 1), *seasons_of(weather, hemisphere)),
+        Seasons(np.arange(1, years + 1), *seasons_of(weather, hemisphere_of(normals.lat))),
         (normals.lat, normals.lon, normals.elevation_m),
         adjustments,
         warming_degC,

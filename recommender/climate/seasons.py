@@ -12,13 +12,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from recommender.climate.generator import DailyWeather
+from recommender.climate.generator import DailyWeather, generate
 from recommender.climate.hourly import Array
+from recommender.climate.normals import Normals
 from recommender.climate.season import (
     SEASON_DAYS,
     YEAR_DAYS,
     YEAR_STARTS,
     Hemisphere,
+    hemisphere_of,
     season_days_of_year,
 )
 from recommender.errors import BadInput
@@ -34,6 +36,15 @@ class Seasons:
     year: NDArray[np.int64]
     tmin: Array
     tmax: Array
+
+
+def made_weather(normals: Normals, seasons: int, seed: int) -> DailyWeather:
+    """Daily weather made from the normals of a site, long enough for so many seasons. Raises as
+    `generate`.
+    """
+    start = YEAR_STARTS[hemisphere_of(normals.lat)]
+    extreme = normals.annual_extreme_min_degC
+    return generate(normals.tmin, normals.tmax, extreme, seasons + 1, seed, winter_year_start=start)
 
 
 def seasons_of(weather: DailyWeather, hemisphere: Hemisphere) -> tuple[Array, Array]:

@@ -108,9 +108,7 @@ def run(
             **opt.given(preset=preset),
         )
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(done).rstrip("\n"))
+        console.write_json(done)
         return
     console.write(console.bold(f"{done.pairs:,} scores at {done.sites:,} sites in {done.folder}"))
     if done.kept:
@@ -177,13 +175,9 @@ def query(
     if picture is not None:
         _draw(found, question, picture, said)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(found.to_dict("records")).rstrip("\n"))
+        console.write_json(found.to_dict("records"))
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(found).rstrip("\n"))
+        console.write_csv(found)
     else:
         _print(found, said, top, atlas.share_done)
 

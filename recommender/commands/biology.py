@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.wording import (
     Units,
@@ -34,16 +34,12 @@ _NEED_WORDS = {
 }
 
 
+@groups.spread
 def pollinators(
-    variety: Annotated[str, typer.Argument(help="Variety, or crop:variety.", show_default=False)],
-    crop: Annotated[str | None, typer.Option("--crop", help="Its crop, where two share the name.")] = None,
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    variety: opt.Variety,
+    *,
+    crop: opt.CropOfVariety = None,
+    where: groups.Where,
     among: Annotated[
         list[str] | None,
         typer.Option("--among", help="Look at this donor only, such as apple:Discovery; repeatable."),
@@ -61,22 +57,13 @@ def pollinators(
 
     For example: orchardwright pollinators "Bramley's Seedling" --place "Hereford, England"
     """
-    from recommender import open_catalog
     from recommender.biology.partners import pollinators_at, pollinators_of
 
     opt.one_format(as_json, as_csv)
     view = as_units(units)
-    answers = opt.given(
-        place=place,
-        lat=lat,
-        lon=lon,
-        elevation_m=metres(elevation, view),
-        zone=zone,
-        chill_hours=chill_hours,
-    )
-    there = opt.climate_for(site, answers) if site is not None or answers else None
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+    answers = where.answers(view)
+    there = groups.climate_for(where.site, answers) if where.site is not None or answers else None
+    catalog = console.catalog()
     own = catalog.resolve(variety, crop)
     donors = [catalog.resolve(name) for name in among or ()]
     if there is None:
@@ -86,15 +73,11 @@ def pollinators(
     shown = found if everything else found.head(top)
     records = partner_records(shown)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(records).rstrip("\n"))
+        console.write_json(records)
     elif as_csv:
         import pandas as pd
 
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(pd.DataFrame(records)).rstrip("\n"))
+        console.write_csv(pd.DataFrame(records))
     else:
         _print_partners(own, need_record(matrix, here), shown, len(found))
         if there is not None:
@@ -166,13 +149,11 @@ def rootstocks(
 
     For example: orchardwright rootstocks apple --soil clay --wetness wet
     """
-    from recommender import open_catalog
     from recommender.biology.rootstocks import rootstocks_for
 
     opt.one_format(as_json, as_csv)
     view = as_units(units)
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+    catalog = console.catalog()
     kind = catalog.resolve_crop(crop)
     row = None
     if variety is not None:
@@ -194,13 +175,11 @@ def rootstocks(
         names=catalog.names(),
     )
     if as_json:
-        from recommender.outputs import frame_records, json_text
+        from recommender.outputs import frame_records
 
-        console.write(json_text(frame_records(found)).rstrip("\n"))
+        console.write_json(frame_records(found))
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(found).rstrip("\n"))
+        console.write_csv(found)
     else:
         _print_stocks(kind, found, view)
 

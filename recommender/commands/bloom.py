@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.errors import BadInput
 from recommender.wording import as_units, crop_in_sentence, day_words, metres, plain, rows
@@ -32,14 +32,10 @@ OneVariety = Annotated[
 ]
 
 
+@groups.spread
 def command(
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    *,
+    where: groups.Where,
     weather: WeatherFile = None,
     crop: OneCrop = None,
     variety: OneVariety = None,
@@ -53,7 +49,6 @@ def command(
 
     For example: orchardwright bloom --place "Hereford, England" --crop apple --variety Discovery
     """
-    from recommender import open_catalog
     from recommender.biology.bloom_table import (
         FIRST_MADE_UP_YEAR,
         bloom_records,
@@ -63,21 +58,12 @@ def command(
 
     view = as_units(units)
     if weather is not None:
-        others = (place, zone, chill_hours, site)
+        others = (where.place, where.zone, where.chill_hours, where.site)
         other = next((each for each in others if each is not None), None)
-        profile, about = _from_weather(weather, lat, lon, metres(elevation, view), other)
+        profile, about = _from_weather(weather, where.lat, where.lon, metres(where.elevation, view), other)
     else:
-        answers = opt.given(
-            place=place,
-            lat=lat,
-            lon=lon,
-            elevation_m=metres(elevation, view),
-            zone=zone,
-            chill_hours=chill_hours,
-        )
-        profile, about = opt.climate_for(site, answers)
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+        profile, about = groups.climate_for(where.site, where.answers(view))
+    catalog = console.catalog()
     traits = catalog.traits()
     wanted = catalog.resolve_crop(crop) if crop else None
     if variety:
@@ -87,9 +73,9 @@ def command(
         traits = traits[traits["crop"] == wanted]
     traits = traits.reset_index(drop=True)
     if as_json:
-        from recommender.outputs import frame_records, json_text
+        from recommender.outputs import frame_records
 
-        console.write(json_text(frame_records(bloom_records(traits, profile))).rstrip("\n"))
+        console.write_json(frame_records(bloom_records(traits, profile)))
         return
     summary = bloom_summary(traits, profile)
     console.write(console.bold(f"{'Variety':<34}  {'full bloom':<14}  {'8 years in 10':<26}  give or take"))

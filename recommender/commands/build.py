@@ -37,9 +37,7 @@ def command(
     findings = read_derived(tables, "pollination_findings")
     info["pollination_findings"] = findings.to_dict("records")
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(info).rstrip("\n"))
+        console.write_json(info)
         return
     counts = info["counts"]
     console.write(f"Catalog built {plain(info['built_at'])} from data {plain(info['data_key'])[:16]}.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.errors import BadInput
 from recommender.wording import (
@@ -76,14 +76,10 @@ Save = Annotated[
 ]
 
 
+@groups.spread
 def command(
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    *,
+    where: groups.Where,
     weather: Weather = None,
     warming: Warming = None,
     frost_hollow: Hollow = False,
@@ -117,33 +113,27 @@ def command(
         fleece=fleece,
     )
     later = typed_offsets(warming) if warming else None
-    height = metres(elevation, view)
     _check_ending(save)
     if weather is not None:
-        if place or zone or chill_hours is not None or site:
+        if where.place or where.zone or where.chill_hours is not None or where.site:
             raise BadInput(
                 "The climate is asked for twice, from a weather file and from somewhere else",
                 where="--weather",
                 remedy="Keep --weather (with --lat, --lon and --elevation) or the other, not both",
             )
-        where = {"lat": lat, "lon": lon, "elevation_m": height}
-        today, then, about = _of_file(weather, where, spot, later)
+        point = (where.lat, where.lon, metres(where.elevation, view))
+        today, then, about = _of_file(weather, point, spot, later)
         sentence = f"Took the weather of {weather.name}."
     else:
-        answers = opt.given(
-            place=place, lat=lat, lon=lon, elevation_m=height, zone=zone, chill_hours=chill_hours
-        )
-        today, then, about = _of_site(site, answers, spot, later)
+        today, then, about = _of_site(where, view, spot, later)
         sentence = place_sentence(about, view)
     if save is not None:
         (today.to_json if save.suffix.lower() == ".json" else today.to_parquet)(save)
     if as_json:
-        from recommender.outputs import json_text
-
         told: dict[str, Any] = {**about, **today.summary()}
         if then is not None:
             told["warmer"] = then.summary()
-        console.write(json_text(told).rstrip("\n"))
+        console.write_json(told)
         return
     console.write(console.wrapped(sentence))
     if then is None:
@@ -165,31 +155,33 @@ def _check_ending(save: Path | None) -> None:
 
 
 def _of_file(
-    path: Path, where: Mapping[str, float | None], spot: Adjustments, later: tuple[float, ...] | None
+    path: Path,
+    point: tuple[float | None, float | None, float | None],
+    spot: Adjustments,
+    later: tuple[float, ...] | None,
 ) -> tuple[Profile, Profile | None, dict[str, Any]]:
     from recommender.climate.profile import profile_of_record
     from recommender.climate.weather import read_weather
 
     with console.progress("Reading the weather"):
-        record = read_weather(path, lat=where["lat"])
-        point = (where["lat"], where["lon"], where["elevation_m"])
+        record = read_weather(path, lat=point[0])
         today = profile_of_record(record, *point, adjustments=spot)
         then = profile_of_record(record, *point, warming_degC=later, adjustments=spot) if later else None
     return today, then, {"weather_file": str(path), "station": record.station_name or record.station_id}
 
 
 def _of_site(
-    path: Path | None, answers: dict[str, Any], spot: Adjustments, later: tuple[float, ...] | None
+    where: groups.Where, view: Units, spot: Adjustments, later: tuple[float, ...] | None
 ) -> tuple[Profile, Profile | None, dict[str, Any]]:
-    where = opt.site_from(path, answers)
+    site = groups.site_from(where.site, where.answers(view))
     from recommender.suitability.ranking import site_as_understood
     from recommender.suitability.site import climate_of
 
     match: PlaceMatch | None
     with console.progress("Working out the climate"):
-        today, match = climate_of(where, spot)
-        then = climate_of(where, spot, later)[0] if later else None
-    understood = site_as_understood(where, today, match)
+        today, match = climate_of(site, spot)
+        then = climate_of(site, spot, later)[0] if later else None
+    understood = site_as_understood(site, today, match)
     return today, then, {name: part for name, part in understood.items() if name != "figures"}
 
 

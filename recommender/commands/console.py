@@ -12,8 +12,14 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from recommender.wording import plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from recommender.catalog.store import Catalog
 
 Progress = Callable[[str, float], None]
 
@@ -26,6 +32,20 @@ def width() -> int:
 def write(text: str = "") -> None:
     """Text to standard output as it stands, a line break after it."""
     sys.stdout.write(f"{text}\n")
+
+
+def write_json(value: object) -> None:
+    """One JSON value to standard output."""
+    from recommender.outputs import json_text
+
+    write(json_text(value).rstrip("\n"))
+
+
+def write_csv(frame: pd.DataFrame) -> None:
+    """A frame to standard output as CSV with headings."""
+    from recommender.outputs import csv_text
+
+    write(csv_text(frame).rstrip("\n"))
 
 
 def bold(text: str) -> str:
@@ -65,3 +85,11 @@ def progress(task: str) -> Iterator[Progress | None]:
             bar.update(line, description=what, completed=share)
 
         yield report
+
+
+def catalog() -> Catalog:
+    """The catalog, built first where it has to be, with progress."""
+    from recommender import open_catalog
+
+    with progress("Opening the catalog") as report:
+        return open_catalog(progress=report)

@@ -1,27 +1,25 @@
-"""The answers a grower gives on the command line, turned into a `Site` and `Goals`.
+"""The options that more than one command has: what each is called, holds and says of itself.
 
-Lengths are metres and volumes litres; with `--units imperial` they are feet and US gallons.
+Lengths are metres and volumes litres; with `--units imperial` they are feet and US gallons. Options that are
+answered together stand as groups in `groups.py`.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from recommender.errors import BadInput
 
-if TYPE_CHECKING:
-    from recommender import Goals, Site
-    from recommender.climate.profile import Profile
-
-_SAYS_WHERE = {"place", "lat", "lon", "zone", "chill_hours"}
 _WHERE = "Where"
 _PLOT = "The spot"
 _WISHES = "What you want"
 _OUT = "Output"
 
+Variety = Annotated[str, typer.Argument(help="Variety, or crop:variety.", show_default=False)]
+CropOfVariety = Annotated[str | None, typer.Option("--crop", help="Its crop, where two share the name.")]
 Place = Annotated[
     str | None,
     typer.Option("--place", help="Town or village, country after a comma.", rich_help_panel=_WHERE),
@@ -152,49 +150,12 @@ UnitsOption = Annotated[str, typer.Option("--units", help="metric or imperial.",
 
 
 def given(**answers: object) -> dict[str, Any]:
-    """Only the answers that were given."""
-    return {name: answer for name, answer in answers.items() if answer is not None and answer != []}
-
-
-def site_from(path: Path | None, answers: dict[str, Any]) -> Site:
-    """The site of the file, if one is named, with the answers given as options laid over it.
-
-    Raises BadInput where nothing says where the site is.
-    """
-    from recommender import Site
-
-    if path is None:
-        if not answers.keys() & _SAYS_WHERE:
-            raise BadInput(
-                "Nothing says where the site is",
-                remedy="Give --place NAME, or --lat and --lon, or --zone and --chill-hours, or --site FILE",
-            )
-        return Site(**answers)
-    kept = Site.answers_in(path)
-    if not answers:
-        return Site.from_file(path)
-    if answers.keys() & _SAYS_WHERE:
-        kept = {name: answer for name, answer in kept.items() if name not in {*_SAYS_WHERE, "elevation_m"}}
-    return Site(**{**kept, **answers})
-
-
-def climate_for(path: Path | None, answers: dict[str, Any]) -> tuple[Profile, dict[str, Any]]:
-    """The climate of a site given by file or options, and the site as understood. Raises as `site_from`."""
-    from recommender.commands import console
-    from recommender.suitability.ranking import site_as_understood
-    from recommender.suitability.site import climate_of
-
-    where = site_from(path, answers)
-    with console.progress("Working out the climate"):
-        profile, match = climate_of(where)
-    return profile, dict(site_as_understood(where, profile, match))
-
-
-def goals_from(path: Path | None, wishes: dict[str, Any]) -> Goals:
-    """The wishes of the site file, if one is named, with those given as options laid over them."""
-    from recommender import Goals
-
-    return Goals(**wishes) if path is None else Goals(**{**Goals.answers_in(path), **wishes})
+    """Only the answers that were given: no None, no switch left off, no empty list; lists as tuples."""
+    return {
+        name: tuple(answer) if isinstance(answer, list) else answer
+        for name, answer in answers.items()
+        if answer is not None and answer is not False and answer != []
+    }
 
 
 def one_format(as_json: bool, as_csv: bool) -> None:

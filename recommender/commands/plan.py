@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.errors import BadInput
 from recommender.files import write_whole
@@ -24,7 +24,6 @@ from recommender.wording import (
     crop_in_sentence,
     day_words,
     length_words,
-    litres,
     metres,
     plain,
 )
@@ -37,14 +36,10 @@ _SET = "The planting"
 _FILES = "Files"
 
 
+@groups.spread
 def command(
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    *,
+    where: groups.Where,
     crop: opt.Crops = None,
     trees: Annotated[
         int | None, typer.Option("--trees", help="At most so many trees.", rich_help_panel=_SET)
@@ -90,13 +85,9 @@ def command(
     season: opt.Seasons = None,
     max_height: opt.MaxHeight = None,
     preset: opt.Preset = None,
-    space: opt.Space = None,
-    container: opt.Container = None,
-    soil: opt.Soil = None,
-    wetness: opt.Wetness = None,
-    frost: opt.Frost = None,
-    existing: opt.Existing = None,
-    neighbours: opt.Neighbours = None,
+    room: groups.Room,
+    ground: groups.Ground,
+    near: groups.NearBy,
     open_file: Annotated[
         Path | None, typer.Option("--open", help="Show a saved plan instead.", rich_help_panel=_FILES)
     ] = None,
@@ -124,11 +115,8 @@ def command(
 
     For example: orchardwright plan --place "Bristol, England" --crop apple --crop european-pear --trees 6
     """
-    from recommender import open_catalog
-
     view = as_units(units)
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+    catalog = console.catalog()
     changes: tuple[str, ...] = ()
     if open_file is not None:
         from recommender.orchard.plan_file import open_plan
@@ -136,32 +124,18 @@ def command(
         found = open_plan(open_file, catalog)
         plan, changes = found.plan, found.changes
     else:
-        answers = opt.given(
-            place=place,
-            lat=lat,
-            lon=lon,
-            elevation_m=metres(elevation, view),
-            zone=zone,
-            chill_hours=chill_hours,
-            soil=soil,
-            wetness=wetness,
-            frost=frost,
-            space_m=metres(space, view),
-            container_L=litres(container, view),
-            existing_trees=tuple(existing or ()) or None,
-            neighbours_have_fruit_trees=neighbours,
-        )
+        answers = groups.answers_of(view, where, room, ground, near)
         wishes = opt.given(
-            crops=tuple(crop or ()) or None,
-            uses=tuple(use or ()) or None,
-            seasons=tuple(season or ()) or None,
+            crops=crop,
+            uses=use,
+            seasons=season,
             max_height_m=metres(max_height, view),
             preset=preset,
         )
         asked = opt.given(
             trees=trees,
-            fixed=tuple(fix or ()) or None,
-            dropped=tuple(drop or ()) or None,
+            fixed=fix,
+            dropped=drop,
             quotas=_pairs(quota, "--quota") or None,
             store_to=store_to,
             budget=budget,
@@ -170,12 +144,10 @@ def command(
             in_row_m=metres(in_row, view),
             **_span(fresh),
         )
-        plan = _composed(catalog, site, answers, wishes, asked, _sides(plot, view))
+        plan = _composed(catalog, where.site, answers, wishes, asked, _sides(plot, view))
     _write_files(plan, catalog, save, calendar, pdf, html, paper, year, view)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text({**plan.record(), "changes": list(changes)}).rstrip("\n"))
+        console.write_json({**plan.record(), "changes": list(changes)})
     else:
         print_plan(plan, changes, view)
 
@@ -193,8 +165,8 @@ def _composed(
     kept = {} if path is None else PlantingWishes.answers_in(path)
     held = {} if path is None else Plot.answers_in(path)
     return compose(
-        opt.site_from(path, answers),
-        opt.goals_from(path, wishes),
+        groups.site_from(path, answers),
+        groups.goals_from(path, wishes),
         PlantingWishes(**{**kept, **asked}),
         Plot(**(sides or held)) if sides or held else None,
         catalog,

@@ -17,12 +17,10 @@ def command(
     ] = None,
 ) -> None:
     """Say what share of the varieties is published, crop by crop, and how much stands from memory."""
-    from recommender import open_catalog
     from recommender.catalog.quality import CRITERIA, quality
     from recommender.catalog.quality_page import write
 
-    with console.progress("Opening the catalog") as report:
-        found = quality(open_catalog(progress=report))
+    found = quality(console.catalog())
     if page is not None:
         chart = write(found, page)
         console.write(f"Wrote {page} and {chart}.")

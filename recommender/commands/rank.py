@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.wording import (
     MARKS,
@@ -17,7 +17,6 @@ from recommender.wording import (
     crop_in_sentence,
     crop_plural,
     list_words,
-    litres,
     metres,
     place_sentence,
     plain,
@@ -28,14 +27,10 @@ if TYPE_CHECKING:
     from recommender.suitability.ranking import Ranking
 
 
+@groups.spread
 def command(
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    *,
+    where: groups.Where,
     crop: opt.Crops = None,
     top: opt.Top = 10,
     everything: opt.Everything = False,
@@ -52,13 +47,9 @@ def command(
     native: opt.Native = False,
     pets_or_children: opt.Household = False,
     will_cover: opt.WillCover = False,
-    space: opt.Space = None,
-    container: opt.Container = None,
-    soil: opt.Soil = None,
-    wetness: opt.Wetness = None,
-    frost: opt.Frost = None,
-    existing: opt.Existing = None,
-    neighbours: opt.Neighbours = None,
+    room: groups.Room,
+    ground: groups.Ground,
+    near: groups.NearBy,
     as_json: opt.AsJson = False,
     as_csv: opt.AsCsv = False,
     units: opt.UnitsOption = "metric",
@@ -67,60 +58,39 @@ def command(
 
     For example: orchardwright rank --place "Bristol, England" --crop apple --top 5
     """
-    from recommender import open_catalog, rank
+    from recommender import rank
 
     opt.one_format(as_json, as_csv)
     view = as_units(units)
-    answers = opt.given(
-        place=place,
-        lat=lat,
-        lon=lon,
-        elevation_m=metres(elevation, view),
-        zone=zone,
-        chill_hours=chill_hours,
-        soil=soil,
-        wetness=wetness,
-        frost=frost,
-        space_m=metres(space, view),
-        container_L=litres(container, view),
-        existing_trees=tuple(existing or ()) or None,
-        neighbours_have_fruit_trees=neighbours,
-    )
+    answers = groups.answers_of(view, where, room, ground, near)
     wishes = opt.given(
-        crops=tuple(crop or ()) or None,
-        uses=tuple(use or ()) or None,
+        crops=crop,
+        uses=use,
         storage_weeks=storage,
-        seasons=tuple(season or ()) or None,
+        seasons=season,
         max_height_m=metres(max_height, view),
         preset=preset,
-        skin=tuple(skin or ()) or None,
-        flesh=tuple(flesh or ()) or None,
-        fruit_size=tuple(fruit_size or ()) or None,
+        skin=skin,
+        flesh=flesh,
+        fruit_size=fruit_size,
         max_years_to_crop=max_years,
-        low_spray=low_spray or None,
-        native=native or None,
-        pets_or_children=pets_or_children or None,
-        will_cover=will_cover or None,
+        low_spray=low_spray,
+        native=native,
+        pets_or_children=pets_or_children,
+        will_cover=will_cover,
     )
-    where = opt.site_from(site, answers)
-    goals = opt.goals_from(site, wishes)
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
-    ranking = rank(where, goals, catalog=catalog, intervals=True)
+    site = groups.site_from(where.site, answers)
+    goals = groups.goals_from(where.site, wishes)
+    catalog = console.catalog()
+    ranking = rank(site, goals, catalog=catalog, intervals=True)
     shown = None if everything else top
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(
-            json_text(
-                {"site": ranking.site, "varieties": ranking.records(top=shown, one_each_group=not everything)}
-            ).rstrip("\n")
+        console.write_json(
+            {"site": ranking.site, "varieties": ranking.records(top=shown, one_each_group=not everything)}
         )
     elif as_csv:
-        from recommender.outputs import csv_text
-
         frame = ranking.frame if everything else ranking.shortlist(top)
-        console.write(csv_text(frame).rstrip("\n"))
+        console.write_csv(frame)
     else:
         _print_cards(ranking, shown, view)
 

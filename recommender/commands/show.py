@@ -4,9 +4,7 @@ published.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from recommender.commands import console
 from recommender.commands import options as opt
@@ -28,8 +26,8 @@ if TYPE_CHECKING:
 
 
 def command(
-    variety: Annotated[str, typer.Argument(help="Variety, or crop:variety.", show_default=False)],
-    crop: Annotated[str | None, typer.Option("--crop", help="Its crop, where two share the name.")] = None,
+    variety: opt.Variety,
+    crop: opt.CropOfVariety = None,
     as_json: opt.AsJson = False,
     as_csv: opt.AsCsv = False,
     units: opt.UnitsOption = "metric",
@@ -38,22 +36,16 @@ def command(
 
     For example: orchardwright show "Bramley's Seedling"
     """
-    from recommender import open_catalog
     from recommender.dossier import dossier
 
     opt.one_format(as_json, as_csv)
     view = as_units(units)
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+    catalog = console.catalog()
     found = dossier(catalog, variety, crop)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(found.as_dict()).rstrip("\n"))
+        console.write_json(found.as_dict())
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(found.evidence).rstrip("\n"))
+        console.write_csv(found.evidence)
     else:
         _print(found, view)
 

@@ -17,21 +17,19 @@ def command(
     as_csv: opt.AsCsv = False,
 ) -> None:
     """List the sources of the facts, all of them or those that hold the words searched for."""
-    from recommender import open_catalog
-    from recommender.outputs import csv_text, frame_records, json_text
+    from recommender.outputs import frame_records
 
     opt.one_format(as_json, as_csv)
-    with console.progress("Opening the catalog") as report:
-        listed = open_catalog(progress=report).sources()
+    listed = console.catalog().sources()
     if search:
         text = listed.astype("string").fillna("").agg(" ".join, axis=1).str.casefold()
         for word in search.casefold().split():
             listed = listed[text.loc[listed.index].str.contains(word, regex=False)]
     if as_json:
-        console.write(json_text(frame_records(listed)).rstrip("\n"))
+        console.write_json(frame_records(listed))
         return
     if as_csv:
-        console.write(csv_text(listed).rstrip("\n"))
+        console.write_csv(listed)
         return
     if listed.empty:
         console.write("No source holds these words. Try fewer, or one word of the title.")

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
 from recommender.errors import BadInput
-from recommender.wording import MARKS, as_units, crop_in_sentence, litres, metres, plain
+from recommender.wording import MARKS, as_units, crop_in_sentence, metres, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +61,7 @@ def check(
     For example: orchardwright stock check list.xlsx
     """
     opt.one_format(as_json, as_csv)
-    catalog = _catalog()
+    catalog = console.catalog()
     memory = _memory(decisions)
     read = _read(stock, column, catalog, memory)
     if decide:
@@ -82,7 +82,7 @@ def check(
 
     _keep(output, {"stock": read.lines, "faults": faults_frame(read.faults)})
     if as_json:
-        _json(
+        console.write_json(
             {
                 "columns": dict(read.mapping),
                 "lines": read.records(),
@@ -91,37 +91,27 @@ def check(
             }
         )
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(read.lines).rstrip("\n"))
+        console.write_csv(read.lines)
     else:
         _print_check(read, stock)
 
 
 @app.command("standin")
+@groups.spread
 def standin(
     variety: Annotated[
         str, typer.Argument(help="The sold-out variety, or crop:variety.", show_default=False)
     ],
+    *,
     stock: Annotated[
         Path | None, typer.Option("--stock", help="Stock list, CSV or XLSX; without it every variety counts.")
     ] = None,
     column: Column = None,
     decisions: Memory = None,
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
-    soil: opt.Soil = None,
-    wetness: opt.Wetness = None,
-    frost: opt.Frost = None,
-    space: opt.Space = None,
-    container: opt.Container = None,
-    existing: opt.Existing = None,
-    neighbours: opt.Neighbours = None,
+    where: groups.Where,
+    ground: groups.Ground,
+    room: groups.Room,
+    near: groups.NearBy,
     use: opt.Uses = None,
     max_height: opt.MaxHeight = None,
     accept: Annotated[
@@ -142,32 +132,18 @@ def standin(
 
     opt.one_format(as_json, as_csv)
     view = as_units(units)
-    catalog = _catalog()
-    answers = opt.given(
-        place=place,
-        lat=lat,
-        lon=lon,
-        elevation_m=metres(elevation, view),
-        zone=zone,
-        chill_hours=chill_hours,
-        soil=soil,
-        wetness=wetness,
-        frost=frost,
-        space_m=metres(space, view),
-        container_L=litres(container, view),
-        neighbours_have_fruit_trees=neighbours,
-    )
-    where = None
-    if site is not None or answers:
-        where = opt.site_from(site, {**answers, **opt.given(existing_trees=tuple(existing or ()) or None)})
-    goals = Goals(**opt.given(uses=tuple(use or ()) or None, max_height_m=metres(max_height, view)))
+    catalog = console.catalog()
+    answers = groups.answers_of(view, where, ground, room, near)
+    anywhere = where.site is not None or answers.keys() - {"existing_trees"}
+    site = groups.site_from(where.site, answers) if anywhere else None
+    goals = Goals(**opt.given(uses=use, max_height_m=metres(max_height, view)))
     offered = None if stock is None else _read(stock, column, catalog, _memory(decisions))
     found = substitutes(
         variety,
         offered,
-        where,
+        site,
         goals,
-        existing_trees=tuple(existing or ()) if where is None else (),
+        existing_trees=tuple(near.existing or ()) if site is None else (),
         crops=tuple(accept or ()),
         catalog=catalog,
         top=top,
@@ -176,11 +152,9 @@ def standin(
         from recommender.outputs import frame_records
 
         about = {"crop": found.crop, "variety": found.variety, "in_stock_lines": list(found.in_stock)}
-        _json({**about, "standins": found.records(), "ruled_out": frame_records(found.left_out)})
+        console.write_json({**about, "standins": found.records(), "ruled_out": frame_records(found.left_out)})
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(found.frame).rstrip("\n"))
+        console.write_csv(found.frame)
     else:
         _print_standins(found)
 
@@ -217,7 +191,7 @@ def backorders(
     from recommender.nursery.stock_files import ORDERS, read_table
 
     opt.one_format(as_json, as_csv)
-    catalog = _catalog()
+    catalog = console.catalog()
     memory = _memory(decisions)
     held = _read(stock, stock_column, catalog, memory)
     table = read_table(orders, ORDERS, _columns(column))
@@ -239,20 +213,13 @@ def backorders(
                 ("buy_in", result.buy_in),
             )
         }
-        _json({"summary": result.summary, **parts, "columns": dict(waiting.mapping), "faults": list(faults)})
+        console.write_json(
+            {"summary": result.summary, **parts, "columns": dict(waiting.mapping), "faults": list(faults)}
+        )
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(result.table()).rstrip("\n"))
+        console.write_csv(result.table())
     else:
         _print_allocation(result, faults, output)
-
-
-def _catalog() -> Catalog:
-    from recommender import open_catalog
-
-    with console.progress("Opening the catalog") as report:
-        return open_catalog(progress=report)
 
 
 def _memory(path: Path | None) -> Decisions:
@@ -285,12 +252,6 @@ def _keep(path: Path | None, tables: dict[str, pd.DataFrame]) -> None:
         from recommender.nursery.result_files import write_tables
 
         write_tables(tables, path)
-
-
-def _json(value: dict[str, Any]) -> None:
-    from recommender.outputs import json_text
-
-    console.write(json_text(value).rstrip("\n"))
 
 
 def _print_check(read: Stock, path: Path) -> None:

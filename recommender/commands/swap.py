@@ -73,7 +73,7 @@ def match(
 
     For example: orchardwright swap match offers.csv requests.csv --region GB --site garden.toml
     """
-    from recommender import Site, match_swap, open_catalog
+    from recommender import Site, match_swap
     from recommender.swap import exports
     from recommender.swap.people import SwapSettings
 
@@ -85,18 +85,13 @@ def match(
         givers_first=givers_first,
         permitted=tuple(permit or ()),
     )
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
+    catalog = console.catalog()
     result = match_swap(offers, requests, settings=settings, catalog=catalog, **opt.given(search_s=search))
     _print_sheets(result, cards, pick_lists, ticked)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(exports.record(result, ticked)).rstrip("\n"))
+        console.write_json(exports.record(result, ticked))
     elif as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(exports.matches_frame(result, ticked)).rstrip("\n"))
+        console.write_csv(exports.matches_frame(result, ticked))
     else:
         _print(result, "person" in ticked)
 

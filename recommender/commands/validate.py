@@ -64,9 +64,7 @@ def command(
     if page is not None:
         write_page(validation, found, fits, page)
     if as_json:
-        from recommender.outputs import json_text
-
-        console.write(json_text(found.as_dict()).rstrip("\n"))
+        console.write_json(found.as_dict())
     else:
         _print(found, ("strict",) if strict else ("all", "strict"))
 

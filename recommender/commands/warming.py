@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from recommender.commands import console
+from recommender.commands import console, groups
 from recommender.commands import options as opt
-from recommender.wording import MARKS, VERDICTS, crop_in_sentence, metres, place_sentence, plain, rows
+from recommender.wording import MARKS, VERDICTS, crop_in_sentence, place_sentence, plain, rows
 
 Degrees = Annotated[
     float,
@@ -16,14 +16,10 @@ Degrees = Annotated[
 ]
 
 
+@groups.spread
 def command(
-    place: opt.Place = None,
-    lat: opt.Lat = None,
-    lon: opt.Lon = None,
-    elevation: opt.Elevation = None,
-    zone: opt.Zone = None,
-    chill_hours: opt.ChillHours = None,
-    site: opt.SiteFile = None,
+    *,
+    where: groups.Where,
     crop: opt.Crops = None,
     degrees: Degrees = 2.0,
     top: opt.Top = 10,
@@ -34,33 +30,21 @@ def command(
 
     For example: orchardwright warming --place "Bristol, England" --crop apple --degrees 2
     """
-    from recommender import open_catalog
     from recommender.suitability.warming import under_warming
 
     opt.one_format(as_json, as_csv)
-    answers = opt.given(
-        place=place,
-        lat=lat,
-        lon=lon,
-        elevation_m=metres(elevation, "metric"),
-        zone=zone,
-        chill_hours=chill_hours,
-    )
-    where = opt.site_from(site, answers)
-    goals = opt.goals_from(site, opt.given(crops=tuple(crop or ()) or None))
-    with console.progress("Opening the catalog") as report:
-        catalog = open_catalog(progress=report)
-    found = under_warming(where, goals, catalog, degrees)
+    site = groups.site_from(where.site, where.answers("metric"))
+    goals = groups.goals_from(where.site, opt.given(crops=crop))
+    catalog = console.catalog()
+    found = under_warming(site, goals, catalog, degrees)
     if as_json:
-        from recommender.outputs import frame_records, json_text
+        from recommender.outputs import frame_records
 
         told = {"site": found.now.site, "warming_degC": degrees, "varieties": frame_records(found.frame)}
-        console.write(json_text(told).rstrip("\n"))
+        console.write_json(told)
         return
     if as_csv:
-        from recommender.outputs import csv_text
-
-        console.write(csv_text(found.frame).rstrip("\n"))
+        console.write_csv(found.frame)
         return
     console.write(console.wrapped(place_sentence(found.now.site, "metric")))
     console.write(f"\n{console.bold(f'Verdicts today (rows) and {degrees:+g} °C (columns)')}")

@@ -5,10 +5,10 @@ In: a file, or a place. Out: what was found, by line number, and a plot in plain
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
-import numpy as np
 import typer
 
 from recommender.commands import console
@@ -62,7 +62,10 @@ def check(
         from recommender.drawing_files import save_chart
 
         save_chart(weather_chart(record), plot)
-    console.write(_json(record.to_dict()) if as_json else report_text(record))
+    if as_json:
+        console.write_json(record.to_dict())
+    else:
+        console.write(report_text(record))
 
 
 @app.command("fetch")
@@ -109,7 +112,7 @@ def fetch(
             "candidates": [str(station) for station in fetched.candidates],
             "notes": list(fetched.notes),
         }
-        console.write(_json(fetched.record.to_dict() | about))
+        console.write_json(fetched.record.to_dict() | about)
         return
     lines = [f"Station: {fetched.station}", *fetched.notes]
     others = [f"  {station}" for station in fetched.candidates if station.id != fetched.station.id]
@@ -139,12 +142,6 @@ def _point(
             "It is not said where", where="--place, or --lat and --lon", remedy="Give a place or both numbers"
         )
     return lat, lon, elevation
-
-
-def _json(data: dict[str, Any]) -> str:
-    from recommender.outputs import json_text
-
-    return json_text(data).rstrip("\n")
 
 
 # --- the report in words and characters ---------------------------------------------------------------------
@@ -195,6 +192,8 @@ def _figure_lines(record: WeatherRecord) -> list[str]:
 
 def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
     """A bar a month: `.` lowest to highest, `-` nine nights and days in ten, `=` mean night to mean day."""
+    import numpy as np
+
     months = record.monthly()
     low = np.floor(np.nanmin(months["lowest"]) / 5.0) * 5.0
     high = max(np.ceil(np.nanmax(months["highest"]) / 5.0) * 5.0, low + 5.0)
@@ -205,7 +204,7 @@ def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
     lines = ["Month by month (degC): . ever  - nine in ten  = mean night to mean day  | freezing"]
     for month in months.to_dict("records"):
         bar = [" "] * width
-        if not np.isnan(month["tmin_mean"]) and not np.isnan(month["tmax_mean"]):
+        if not math.isnan(month["tmin_mean"]) and not math.isnan(month["tmax_mean"]):
             for first, last, mark in (
                 ("lowest", "highest", "."), ("tmin_p10", "tmax_p90", "-"), ("tmin_mean", "tmax_mean", "=")
             ):  # fmt: skip
@@ -223,7 +222,7 @@ def month_plot(record: WeatherRecord, width: int = 60) -> list[str]:
 
 
 def _whole(value: float) -> str:
-    return "   ." if np.isnan(value) else f"{value:4.0f}"
+    return "   ." if math.isnan(value) else f"{value:4.0f}"
 
 
 def year_plot(record: WeatherRecord) -> list[str]:
@@ -241,7 +240,7 @@ def year_plot(record: WeatherRecord) -> list[str]:
             days = int(years["days"].loc[year])
             marks += "#" if days >= 365 else "." if days == 0 else str(days * 10 // 366)
             cold = float(years["coldest"].loc[year])
-            colds.append("  ." if np.isnan(cold) else f"{cold:3.0f}")
+            colds.append("  ." if math.isnan(cold) else f"{cold:3.0f}")
         lines.append(f"  {decade}s  {marks}  {' '.join(colds)}".rstrip())
     return lines
 

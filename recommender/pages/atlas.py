@@ -51,6 +51,8 @@ _HEADS: dict[str, Any] = {
     "change": "Change",
 }
 _SHOWN_ROWS = 200
+# Which variety is looked at first, where the atlas has it: widely grown ones, one of a fruit.
+_WELL_KNOWN = ("Discovery", "Conference", "Victoria", "Vranja")
 
 
 def page() -> None:
@@ -87,7 +89,9 @@ def _answer(atlas: Atlas, question: str) -> None:
     usual = crops.index("apple") if "apple" in crops else 0
     crop = str(left.selectbox("Crop", crops, usual, format_func=crop_name))
     if question == "where":
-        variety = str(right.selectbox("Variety", atlas.varieties(crop), format_func=plain))
+        varieties = atlas.varieties(crop)
+        known = next((varieties.index(name) for name in _WELL_KNOWN if name in varieties), 0)
+        variety = str(right.selectbox("Variety", varieties, known, format_func=plain))
         warming = _warming(warmings)
         found = atlas.where(crop, variety, warming)
         said = f"{plain(variety)} is sound at {len(found):,} of {atlas.about.sites:,} places{_years(warming)}"

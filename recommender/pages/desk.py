@@ -62,15 +62,8 @@ def _customer(catalog: Catalog) -> tuple[str, tuple[str, ...]]:
             key="desk_place",
             bind="query-params",
         )
-        trees = b.multiselect(
-            "Fruit trees already there",
-            shared.tree_names(catalog),
-            format_func=shared.tree_label,
-            placeholder="Type a name",
-            key="desk_tree",
-            bind="query-params",
-        )
-    return where.strip(), tuple(trees)
+        trees = shared.trees_asked(b, "Fruit trees already there", catalog, "desk_tree")
+    return where.strip(), trees
 
 
 @st.cache_resource(show_spinner="Getting the desk ready; this is done once", max_entries=1)

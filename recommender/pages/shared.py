@@ -146,6 +146,21 @@ def tree_names(catalog: Catalog) -> list[str]:
     return _tree_names(catalog, str(catalog.info["data_key"]))
 
 
+def trees_asked(where: Any, question: str, catalog: Catalog, key: str) -> tuple[str, ...]:
+    """Which trees stand there already, as "crop:variety". where: the column or page that asks."""
+    return tuple(
+        where.multiselect(
+            question,
+            tree_names(catalog),
+            format_func=tree_label,
+            placeholder="Type a name",
+            wrap=True,
+            key=key,
+            bind="query-params",
+        )
+    )
+
+
 def tree_name(catalog: Catalog, text: str) -> str:
     """A tree as a file names it -> "crop:variety". Raises UnknownName, BadInput."""
     return ":".join(catalog.resolve(text))

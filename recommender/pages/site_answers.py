@@ -133,21 +133,13 @@ def _spot(catalog: Catalog, units: Units, bound: Any) -> dict[str, Any]:
         key="elevation",
         **bound,
     )
-    trees = st.multiselect(
-        "Fruit trees already near by",
-        shared.tree_names(catalog),
-        format_func=shared.tree_label,
-        placeholder="Type a name",
-        wrap=True,
-        key="tree",
-        **bound,
-    )
+    trees = shared.trees_asked(st, "Fruit trees already near by", catalog, "tree")
     return {
         "soil": soil,
         "frost": frost,
         "wetness": wet,
         "neighbours_have_fruit_trees": neighbours,
-        "existing_trees": tuple(trees),
+        "existing_trees": trees,
         **({} if up is None else {"elevation_m": metres(up, units)}),
         **({"space_m": metres(space, units)} if space else {}),
         **({"container_L": litres(pot, units)} if pot else {}),

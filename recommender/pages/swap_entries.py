@@ -44,6 +44,8 @@ def tried(act: Any, *given: Any) -> Any:
 
 def settings(event: Event) -> None:
     """The day, the place and the rules."""
+    from recommender.swap.offers import FARTHEST_KM
+
     settings = event.settings
     with st.expander("The day, the place and the rules", expanded=not event.offers), st.form("swap_settings"):
         a, b, c = st.columns(3)
@@ -62,7 +64,7 @@ def settings(event: Event) -> None:
             "Where not all can be served, those who bring something go first", settings.givers_first
         )
         a, b = st.columns(2)
-        far = a.number_input("Farthest way (km)", 0.0, 25_000.0, settings.max_km)
+        far = a.number_input("Farthest way (km)", 0.0, FARTHEST_KM, settings.max_km)
         permitted = b.multiselect(
             "Offers whose owner of rights allows it",
             [offer.id for offer in event.offers if offer.id],

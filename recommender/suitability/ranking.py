@@ -162,11 +162,11 @@ class Ranking:
         return whatif.sentences(self.context, self.context.plot, rows, units)
 
     def weeks_of_fruit(self, top: int, one_each_group: bool = False) -> float:
-        """Weeks in which one of the first `top` varieties (of the `shortlist`: one_each_group) is ripe, each
-        taken to be picked for two weeks."""
+        """Weeks in which one of the first `top` varieties (of the `shortlist`: one_each_group) can be
+        picked at the site."""
         listed = self.shortlist(top) if one_each_group else self.frame.head(top)
-        days = listed["harvest_day"].dropna().to_numpy(dtype=float)
-        return weeks_of_fruit(days, days + reasons.PICKING_DAYS)
+        picked = listed[["harvest_day", "harvest_end"]].dropna().to_numpy(dtype=float)
+        return weeks_of_fruit(picked[:, 0], picked[:, 1])
 
 
 @kept

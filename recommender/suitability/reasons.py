@@ -35,8 +35,6 @@ Floats = NDArray[np.float64]
 SPAN = 20
 PARTNER_IN_DOUBT = 0.7
 
-# A tree is picked over about two weeks (common practice).
-PICKING_DAYS = 14
 # Below this a criterion is worth a warning, above the second it is worth praise.
 WATCH = {name: limit.sound for name, limit in LIMITS.items()}
 PRAISE = 0.95
@@ -483,8 +481,8 @@ def reasons(context: Context, rows: NDArray[np.intp], units: str = "metric") -> 
 
 
 def dates(context: Context) -> dict[str, Any]:
-    """Median bloom and first ripe day of each variety as days of its season, NaN where the year ends before
-    (V,)."""
+    """Median bloom, first and last picking of each variety (V,) as days of its season, NaN where the year
+    ends before."""
     last = context.profile.tmin.shape[1]
     bloom = np.median(context.when.bloom, axis=1)
     harvest = context.harvest_median
@@ -492,6 +490,7 @@ def dates(context: Context) -> dict[str, Any]:
         "bloom_day": np.where(bloom < last, bloom, np.nan),
         "bloom_error_d": context.when.bloom_error.round(1),
         "harvest_day": np.where(harvest < last, np.rint(harvest), np.nan),
+        "harvest_end": np.where(harvest < last, np.rint(harvest + context.when.picking), np.nan),
         "harvest_error_d": context.when.harvest_error.round(1),
     }
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, field_validator, model_validator
 
@@ -25,6 +25,13 @@ Soil = Literal["unknown", "sand", "loam", "clay", "chalk"]
 Wetness = Literal["unknown", "wet", "normal", "dry"]
 Frost = Literal["usual", "hollow", "sheltered"]
 YesNo = Literal["unknown", "yes", "no"]
+# What a number can be at all, wherever it is asked: [degrees], [m], [hours], [m], [L].
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Longitude = Annotated[float, Field(ge=-180, le=180)]
+Elevation = Annotated[float, Field(ge=-430, le=6000)]
+ChillHours = Annotated[float, Field(ge=0, le=4000)]
+Space = Annotated[float, Field(gt=0, le=1000)]
+Container = Annotated[float, Field(gt=0, le=5000)]
 
 
 class Site(Answers):
@@ -48,16 +55,16 @@ class Site(Answers):
     section: ClassVar[str] = "site"
 
     place: str | None = None
-    lat: float | None = Field(default=None, ge=-90, le=90)
-    lon: float | None = Field(default=None, ge=-180, le=180)
-    elevation_m: float | None = Field(default=None, ge=-430, le=6000)
+    lat: Latitude | None = None
+    lon: Longitude | None = None
+    elevation_m: Elevation | None = None
     zone: str | None = None
-    chill_hours: float | None = Field(default=None, ge=0, le=4000)
+    chill_hours: ChillHours | None = None
     soil: Soil = "unknown"
     wetness: Wetness = "unknown"
-    space_m: float | None = Field(default=None, gt=0, le=1000)
+    space_m: Space | None = None
     plot_m2: float | None = Field(default=None, gt=0, le=1e8)
-    container_L: float | None = Field(default=None, gt=0, le=5000)
+    container_L: Container | None = None
     existing_trees: tuple[str, ...] = ()
     neighbours_have_fruit_trees: YesNo = "unknown"
     frost: Frost = "usual"

@@ -44,6 +44,7 @@ class Timing:
     """Season days by variety and year: bloom (V, Y), harvest (V, Y), their errors (V,) [d], and the last day
     (Y,) on which fruit still ripens. A day at or beyond the length of the season means: not within it.
 
+    picking (V,): days from first to last picking, the same in every year [d], NaN where it never blooms.
     harvest_known (V,): the day rests on more than the usual time of its crop. blooms: first and last
     flowers by year.
     """
@@ -52,6 +53,7 @@ class Timing:
     bloom_error: Floats
     harvest: Floats
     harvest_error: Floats
+    picking: Floats
     season_end: Floats
     harvest_known: NDArray[np.bool_]
     blooms: Bloom
@@ -116,10 +118,17 @@ def timing_of(bloom: Bloom, harvest: Harvest) -> Timing:
         bloom_error=bloom.error_d,
         harvest=np.where(np.isfinite(harvest.start), harvest.start, NEVER),
         harvest_error=harvest.error_d,
+        picking=_picking(harvest),
         season_end=harvest.season_end,
         harvest_known=harvest.told_by != "crop",
         blooms=bloom,
     )
+
+
+def _picking(harvest: Harvest) -> Floats:
+    lasts = harvest.end - harvest.start
+    borne = np.isfinite(lasts)
+    return np.where(borne.any(axis=1), np.where(borne, lasts, 0.0).max(axis=1), np.nan)
 
 
 def weeks_of_fruit(start: Floats, end: Floats) -> float:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, ClassVar, Literal, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
@@ -17,12 +17,26 @@ from recommender.climate.countries import code_of, country_code
 from recommender.errors import OrchardwrightError
 from recommender.suitability.answers import Answers
 from recommender.suitability.goals import Use
-from recommender.suitability.site import Frost, Site, Soil, Wetness, YesNo
+from recommender.suitability.site import (
+    ChillHours,
+    Container,
+    Elevation,
+    Frost,
+    Latitude,
+    Longitude,
+    Site,
+    Soil,
+    Space,
+    Wetness,
+    YesNo,
+)
 from recommender.wording import plain
 
 Kind = Literal["plant", "scion wood"]
 KINDS: tuple[Kind, ...] = ("plant", "scion wood")
 LONGEST_TEXT = 400
+FARTHEST_KM = 25_000.0  # more than half way round the Earth
+Way = Annotated[float, Field(gt=0, le=FARTHEST_KM)]
 _KIND_WORDS = {
     "plant": "plant", "plants": "plant", "tree": "plant", "trees": "plant", "bush": "plant",
     "bare-root": "plant", "bare root": "plant", "potted": "plant", "pot": "plant", "seedling": "plant",
@@ -175,16 +189,16 @@ class Request(_Entry):
 
     section: ClassVar[str] = "request"
 
-    lat: float | None = Field(default=None, ge=-90, le=90)
-    lon: float | None = Field(default=None, ge=-180, le=180)
-    elevation_m: float | None = Field(default=None, ge=-430, le=6000)
+    lat: Latitude | None = None
+    lon: Longitude | None = None
+    elevation_m: Elevation | None = None
     zone: str | None = None
-    chill_hours: float | None = Field(default=None, ge=0, le=4000)
+    chill_hours: ChillHours | None = None
     soil: Soil = "unknown"
     wetness: Wetness = "unknown"
     frost: Frost = "usual"
-    space_m: float | None = Field(default=None, gt=0, le=1000)
-    container_L: float | None = Field(default=None, gt=0, le=5000)
+    space_m: Space | None = None
+    container_L: Container | None = None
     neighbours_have_fruit_trees: YesNo = "unknown"
     crops: tuple[str, ...] = ()
     varieties: tuple[str, ...] = ()
@@ -193,7 +207,7 @@ class Request(_Entry):
     existing_trees: tuple[str, ...] = ()
     rootstocks: tuple[str, ...] = ()
     take: int = Field(default=1, ge=1, le=1000)
-    max_km: float | None = Field(default=None, gt=0, le=25_000)
+    max_km: Way | None = None
 
     @field_validator("crops", "varieties", "uses", "existing_trees", "rootstocks", mode="before")
     @classmethod

@@ -25,7 +25,7 @@ from recommender.suitability.site import Site
 from recommender.swap.borders import NOWHERE, Region, region_of_code, region_of_place
 from recommender.swap.lookups import Sites, Stocks, place_found
 from recommender.swap.naming import Names
-from recommender.swap.offers import Doubt, Offer, Request, day, region_code, stocks_at_hand
+from recommender.swap.offers import Doubt, Offer, Request, Way, day, region_code, stocks_at_hand
 from recommender.swap.rights import Right, recent, rights_of
 from recommender.swap.rules import Movement
 from recommender.wording import list_words
@@ -49,7 +49,7 @@ class SwapSettings(Answers):
     site: Site | None = None
     region: str | None = None
     givers_first: bool = False
-    max_km: float | None = Field(default=None, gt=0, le=25_000)
+    max_km: Way | None = None
     permitted: tuple[str, ...] = ()
 
     @field_validator("on", mode="before")

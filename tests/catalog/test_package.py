@@ -25,10 +25,11 @@ from recommender.catalog.package import (
     datasets_folder,
     paths_of,
     read_descriptor,
+    read_fitted,
     read_package,
     tables_of,
 )
-from recommender.errors import DataFaults, StorageFault
+from recommender.errors import BadInput, DataFaults, StorageFault
 
 CROPS = ("medlar", "quince")
 EVIDENCE = "traits/quince.csv"
@@ -474,3 +475,14 @@ def test_an_impossible_cell_is_reported_at_its_own_file_row_and_column(
     assert told
     assert any(value in fault.value for fault in told)
     assert_account(result)
+
+
+def test_a_table_of_fitted_parameters_that_is_missing_or_short_is_told(tmp_path: Path) -> None:
+    with pytest.raises(StorageFault, match=r"ripening_parameters\.csv cannot be read") as missing:
+        read_fitted("ripening_parameters.csv", ("crop",), tmp_path)
+    assert missing.value.where == str(tmp_path)
+    (tmp_path / "ripening_parameters.csv").write_text("crop,carry\napple,0.2\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="has no column error_d, ripe_days") as short:
+        read_fitted("ripening_parameters.csv", ("crop", "ripe_days", "error_d"), tmp_path)
+    assert short.value.where == str(tmp_path / "ripening_parameters.csv")
+    assert list(read_fitted("ripening_parameters.csv", ("crop", "carry"), tmp_path)["crop"]) == ["apple"]

@@ -14,6 +14,7 @@ import pytest
 from recommender import Goals, PlantingWishes, Plot, Site, compose, open_catalog, rank
 from recommender.biology.pollination import catalog_matrix
 from recommender.catalog.catalog import Catalog
+from recommender.climate.season import season_day
 from recommender.errors import BadInput, StorageFault, UnknownName
 from recommender.orchard import papers
 from recommender.orchard.calendar import first_crop
@@ -52,6 +53,19 @@ def plan(catalog: Catalog, ranking: Ranking) -> Plan:
     plot = Plot(width_m=16, depth_m=14, obstacles=(Obstacle(kind="path", at=((0, 7), (16, 7))),))
     wishes = PlantingWishes(trees=6, store_to="02-15", alternatives=1, time_limit_s=60)
     return compose(SITE, GOALS, wishes, plot, catalog, ranking=ranking)
+
+
+def test_list_and_plan_name_the_same_days_of_picking(plan: Plan, ranking: Ranking) -> None:
+    columns = ["crop", "variety", "harvest_day", "harvest_end"]
+    listed = {(crop, name): (first, last) for crop, name, first, last in ranking.frame[columns].to_numpy()}
+    lengths = set()
+    for tree in plan.trees:
+        first, last = listed[tree.crop, tree.variety]
+        assert tree.harvest is not None
+        assert abs(season_day(tree.harvest.first, "north", after=184) - first) <= 1.0, tree.variety
+        assert abs(season_day(tree.harvest.last, "north", after=184) - last) <= 1.0, tree.variety
+        lengths.add(round(last - first))
+    assert len(lengths) > 1, "some fruit is picked for longer than other"
 
 
 def test_every_tree_that_needs_a_donor_has_one_in_the_set_or_standing(plan: Plan, catalog: Catalog) -> None:

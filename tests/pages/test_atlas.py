@@ -66,3 +66,13 @@ def test_the_three_questions_are_answered_with_a_table_and_a_map(folder: Path) -
         assert not page.exception
         assert said in words(page)
         assert len(page.dataframe) == 1
+
+
+def test_a_variety_that_people_know_is_looked_at_first(folder: Path) -> None:
+    page = drawn(str(folder))
+    page = page.radio[0].set_value("where").run()
+    page = page.selectbox[0].set_value("quince").run()
+    assert not page.exception
+    assert len(page.selectbox[1].options) > 5
+    assert page.selectbox[1].value == "Vranja"
+    assert "Vranja is sound at" in words(page)

@@ -36,8 +36,8 @@ INCH_cm, FOOT_m, GALLON_L, POUND_kg, SQUARE_FOOT_m2 = 2.54, 0.3048, 3.785, 0.453
         ),
         ("heading_height_unbranched", None, "usu-bareroot-planting", 36 * INCH_cm, 36 * INCH_cm, "cm"),
         ("planting_hole_width", None, "usu-bareroot-planting", 24 * INCH_cm, 24 * INCH_cm, "cm"),
-        # 4KW: two to three inches of mulch.
-        ("mulch_depth", None, "4kw-bare-root", 2 * INCH_cm, 3 * INCH_cm, "cm"),
+        # UF/IFAS Extension Alachua County: mulch kept at two to three inches.
+        ("mulch_depth", None, "uf-alachua-mulch", 2 * INCH_cm, 3 * INCH_cm, "cm"),
         # Half barrel: five holes of an inch. A pot is stepped up by six inches.
         ("drainage_holes", "half barrel", "ehow-dwarf-pots", 5, 5, "count"),
         ("drainage_hole_diameter", "half barrel", "ehow-dwarf-pots", INCH_cm, INCH_cm, "cm"),
