@@ -15,9 +15,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from recommender.catalog.csv_table import FILE, ROW, Fault, read_text_table
 from recommender.catalog.package import datasets_folder
-from recommender.errors import DataFaults
+from recommender.suitability.sourced import fault_of, read_sourced, unusable
 from recommender.suitability.zones import ZONE_MARGIN_K, zone_bound
 
 TABLE = "crop_limits.csv"
@@ -81,45 +80,26 @@ def _settled(folder: Path) -> pd.DataFrame:
     backwards = settled[settled["warmth_fails"] >= settled["warmth_good"]].index
     if len(backwards):
         at = rows[rows["crop"].eq(backwards[0]) & rows["quantity"].eq("edge_at")]
-        raise _faults(
-            [_fault(row, "value", "is as warm as where the crop bears well") for row in at.to_dict("records")]
-        )
+        what = "is as warm as where the crop bears well"
+        raise unusable(TABLE, [fault_of(row, "value", what) for row in at.to_dict("records")])
     return settled
 
 
 def read_limits(folder: Path) -> pd.DataFrame:
-    """crop_limits.csv as numbers, all rows sound. Raises DataFaults with every fault of the file."""
-    text = read_text_table(folder / TABLE, TABLE, COLUMNS)
-    if text.faults:
-        raise _faults(list(text.faults))
-    rows = text.cells.copy()
-    rows["value"] = pd.to_numeric(rows["value"], errors="coerce")
-    found = []
-    for row, raw in zip(rows.to_dict("records"), text.cells["value"], strict=True):
-        if not np.isfinite(row["value"]):
-            found.append(_fault({**row, "value": raw}, "value", "is not a number"))
-        if row["quantity"] not in UNITS:
-            found.append(_fault(row, "quantity", f"is none of {', '.join(UNITS)}"))
-        elif row["unit"] != UNITS[row["quantity"]]:
-            found.append(_fault(row, "unit", f"is not the unit of {row['quantity']}"))
-        if not row["source_id"] or row["source_id"] == "memory":
-            found.append(_fault(row, "source_id", "names no source, and a limit may decide a verdict"))
-    if found:
-        raise _faults(found)
-    return rows
+    """crop_limits.csv with its values as numbers, all rows sound. Raises DataFaults with every fault."""
+    rows = read_sourced(folder, TABLE, COLUMNS, _wrong)
+    return rows.assign(value=pd.to_numeric(rows["value"]))
 
 
-def _fault(row: Mapping[Any, Any], column: str, what: str) -> Fault:
-    remedy = "Mend the cell, or take the row out"
-    return Fault(str(row[FILE]), int(row[ROW]), column, str(row[column]), what, remedy)
-
-
-def _faults(found: list[Fault]) -> DataFaults:
-    return DataFaults(
-        f"{TABLE} cannot be used",
-        [str(fault) for fault in found],
-        remedy="Mend the lines named here, then try again",
-    )
+def _wrong(row: Mapping[Any, Any]) -> list[tuple[str, str]]:
+    wrong = []
+    if not np.isfinite(pd.to_numeric(str(row["value"]), errors="coerce")):
+        wrong.append(("value", "is not a number"))
+    if row["quantity"] not in UNITS:
+        wrong.append(("quantity", f"is none of {', '.join(UNITS)}"))
+    elif row["unit"] != UNITS[row["quantity"]]:
+        wrong.append(("unit", f"is not the unit of {row['quantity']}"))
+    return wrong
 
 
 def defaults_for(crop: pd.Series) -> pd.DataFrame:
