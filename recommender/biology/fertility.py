@@ -98,14 +98,15 @@ def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.nda
     standing = np.where(typed, standing_codes(traits, "s_alleles"), standing)
     by_crop = unsaid & ~typed
     usual = _codes(crop_column(crops, crop_of, "typical_self_fertility"), SELF)
-    # A habit that nobody was read to publish decides nothing.
+    # What nobody was read to publish of a crop decides nothing: neither its habit nor its way of crossing.
     usual = np.where(from_memory(crops, crop_of, "typical_self_fertility"), SELF_UNKNOWN, usual)
     # "female" as a crop's habit says nothing of one unnamed plant.
     usual = np.where(np.isin(usual, (IS_FEMALE, IS_MALE)), SELF_UNKNOWN, usual)
     own = np.where(by_crop, usual, own).astype(np.int8)
     standing = np.where(by_crop, STANDINGS.index("common practice"), standing).astype(np.int8)
     flowering = column(traits, "flowering_type")
-    need = _need(own, flowering, np.isin(system, FULLY_CROSSING), by_crop | (self_compatible == 0))
+    crossing = np.isin(system, FULLY_CROSSING) & ~from_memory(crops, crop_of, "incompatibility")
+    need = _need(own, flowering, crossing, by_crop | (self_compatible == 0))
     sheds, sheds_standing = _sheds(traits, crop_of, system, own, standing)
     return pd.DataFrame(
         {

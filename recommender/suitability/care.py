@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# What each burden takes off (chosen by us): disease at full loss, frost at bloom at full loss, winter cover, a partner to be
-# planted, a pot to be watered, work from a ladder.
+# What each burden takes off (chosen by us): disease at full loss, frost at bloom at full loss, winter cover,
+# a partner to be planted, a pot to be watered, work from a ladder.
 BURDENS = {"disease": 0.5, "frost": 0.25, "cover": 0.35, "partner": 0.1, "pot": 0.15, "ladder": 0.15}
 LADDER_FROM_M = 3.5
 # Bounds of the care levels (chosen by us).

@@ -48,8 +48,8 @@ FLOWERS_FOR_A_CROP = 0.3
 # degF, the apple's; published in Utah State IPM-012-11).
 OTHER_KILL_degC = (-2.2, -3.9)
 # Catkins and female flowers of hazel in bloom may go unhurt at 16 degF, -8.9 degC (Slate 1930, in: Northern
-# Nut Growers Association, 39th report, 1948; source nnga-1948-filbert). So a tenth is taken to die there; nine
-# tenths 5 K lower is our choice.
+# Nut Growers Association, 39th report, 1948; source nnga-1948-filbert). So a tenth is taken to die there;
+# nine tenths 5 K lower is our choice.
 CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-8.9, -13.9)}
 # See `stays_asleep`: times the need at which half the trees wake too early, and its spread in
 # doublings (estimated).
