@@ -27,7 +27,7 @@ from recommender import Goals, Site, open_catalog, rank
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
 from recommender.suitability import care, criteria, disease, garden, ranking, uncertainty, verdicts
 from recommender.suitability.criteria import FLOWERS_FOR_A_CROP
-from recommender.suitability.crop_defaults import EARLY_CROPS
+from recommender.suitability.crop_defaults import early_crops
 from recommender.suitability.garden_partners import garden_partners
 from recommender.suitability.limits import ENDS, STRIPPED, LOW_NEED_h
 from recommender.suitability.site import climate_of
@@ -75,7 +75,7 @@ def by_rows(site: Site, catalog: Any) -> pd.DataFrame:
         alone=partners.alone,
         gains=partners.gains,
         male=partners.male,
-        early=all_of.frame["crop"].isin(EARLY_CROPS),
+        early=all_of.frame["crop"].isin(early_crops()),
         kill10=kill10,
         kill90=kill90,
         fails=all_of.defaults["warmth_fails"].to_numpy(),

@@ -68,8 +68,12 @@ PLACES: tuple[tuple[str, str, tuple[float, float]], ...] = (
     (r"north Florida", "Quincy FL", (30.59, -84.58)),
     (r"Florida", "Gainesville FL", (29.65, -82.32)),
 )
-# Where no date tells: days from bloom to ripe at 17 degC of a middling variety, and their spread.
-FROM_MEMORY: dict[str, tuple[float, float]] = {
+# Error of a crop with too few dates, and the widest of a fitted crop [d].
+UNFITTED_ERROR_D, WIDEST_FITTED_D = 28.0, 14.0
+# Where no date tells: days from bloom to ripe at 17 degC of a middling variety, and their spread. Common
+# practice: what growers' calendars of usual bloom and harvest amount to. No table of them was read, so their
+# error is twice that of the widest fitted crop.
+USUAL_DAYS: dict[str, tuple[float, float]] = {
     "almond": (200, 14), "american-persimmon": (140, 15), "american-plum": (110, 15), "apple": (140, 20),
     "apricot": (100, 12), "asian-pear": (135, 18), "asian-persimmon": (165, 18), "avocado": (270, 40),
     "bush-cherry": (70, 10), "cherry-plum": (100, 15), "duke-cherry": (65, 10), "european-pear": (135, 20),
@@ -186,7 +190,7 @@ def with_heat(dates: pd.DataFrame, catalog: Catalog) -> tuple[pd.DataFrame, dict
     needs = bloom_needs(traits)
     offset, _ = centred_offset(traits, traits["crop"].to_numpy(dtype=object))
     words = traits["ripening_season"].astype(object).map(SEASON_PLACE).to_numpy(dtype=float)
-    spread = traits["crop"].map({crop: sd for crop, (_, sd) in FROM_MEMORY.items()}).to_numpy(dtype=float)
+    spread = traits["crop"].map({crop: sd for crop, (_, sd) in USUAL_DAYS.items()}).to_numpy(dtype=float)
     frame = traits[["crop", "variety"]].assign(
         row=np.arange(len(traits)),
         shift=np.where(np.isfinite(offset), offset - needs.shift_d, words * spread),
@@ -279,18 +283,20 @@ def main() -> None:
     _save(scores.round(2), folder / "ripening_scores.csv")
     print(scores.round(2).to_string())
     out = []
-    for crop, (memory, sd) in FROM_MEMORY.items():
+    for crop, (usual, sd) in USUAL_DAYS.items():
         mine = taken[dates["crop"].to_numpy() == crop]
         places = dates.loc[dates["crop"] == crop, "place"].nunique()
         enough = len(mine) >= FEWEST_DATES and places >= 2
-        error = max(1.48 * float(np.median(np.abs(mine - np.median(mine)))), 6.0) if enough else 14.0
+        error = (
+            max(1.48 * float(np.median(np.abs(mine - np.median(mine)))), 6.0) if enough else UNFITTED_ERROR_D
+        )
         window = WINDOWS.get(crop)
         out.append(
             {
                 "crop": crop,
-                "ripe_days": float(np.median(mine)) if enough else memory,
+                "ripe_days": float(np.median(mine)) if enough else usual,
                 "ripe_sd_d": sd,
-                "error_d": window[2] if window else min(error, 14.0),
+                "error_d": window[2] if window else min(error, WIDEST_FITTED_D) if enough else error,
                 "pace_by_warmth": best,
                 "carry": carry,
                 "days_per_K": per_kelvin,
@@ -299,7 +305,7 @@ def main() -> None:
                 "window_end": _day_of_year(window[1]) if window else None,
                 "dates": len(mine) if enough else 0,
                 "places": places if enough else 0,
-                "basis": "computed" if enough else "common practice" if window else "from memory",
+                "basis": "computed" if enough else "common practice",
             }
         )
     table = pd.DataFrame(out).astype({"window_start": "Int64", "window_end": "Int64"})

@@ -81,7 +81,9 @@ def _haplotype(name: str, mark: str, silent_style: bool) -> Haplotype:
 
 
 def _apricot(name: str) -> Haplotype:
-    # SC is S8 with a dead pollen part: its style still rejects S8 (Halász et al. 2007; from memory).
+    # SC is S8 with a dead pollen part, so its style still rejects S8: S8S9 x SCS9 set well, the reciprocal
+    # did not (Halász, Pedryc and Hegedűs 2007, New Phytologist 176: 792-803, and their S-locus study of
+    # apricot, abstracts).
     return Haplotype("SC", "S8", None) if name == "SC" else Haplotype(name, name, name)
 
 

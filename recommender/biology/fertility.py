@@ -74,6 +74,14 @@ def crop_column(crops: pd.DataFrame, crop_of: np.ndarray, name: str) -> np.ndarr
     return found[codes]
 
 
+def from_memory(crops: pd.DataFrame, crop_of: np.ndarray, name: str) -> np.ndarray:
+    """Whether the crop table's `name` is from memory for each variety's crop (its `memory_cells`)."""
+    if "memory_cells" not in crops:
+        return np.zeros(len(crop_of), dtype=bool)
+    cells = crop_column(crops, crop_of, "memory_cells")
+    return np.array([name in str(each).split("|") for each in cells], dtype=bool)
+
+
 def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.ndarray) -> pd.DataFrame:
     """Columns need, sheds, self (codes, int8), need_standing, sheds_standing (codes), race (ploidy [sets]
     or NaN).
@@ -90,12 +98,15 @@ def fertility(traits: pd.DataFrame, crops: pd.DataFrame, self_compatible: np.nda
     standing = np.where(typed, standing_codes(traits, "s_alleles"), standing)
     by_crop = unsaid & ~typed
     usual = _codes(crop_column(crops, crop_of, "typical_self_fertility"), SELF)
+    # What nobody was read to publish of a crop decides nothing: neither its habit nor its way of crossing.
+    usual = np.where(from_memory(crops, crop_of, "typical_self_fertility"), SELF_UNKNOWN, usual)
     # "female" as a crop's habit says nothing of one unnamed plant.
     usual = np.where(np.isin(usual, (IS_FEMALE, IS_MALE)), SELF_UNKNOWN, usual)
     own = np.where(by_crop, usual, own).astype(np.int8)
     standing = np.where(by_crop, STANDINGS.index("common practice"), standing).astype(np.int8)
     flowering = column(traits, "flowering_type")
-    need = _need(own, flowering, np.isin(system, FULLY_CROSSING), by_crop | (self_compatible == 0))
+    crossing = np.isin(system, FULLY_CROSSING) & ~from_memory(crops, crop_of, "incompatibility")
+    need = _need(own, flowering, crossing, by_crop | (self_compatible == 0))
     sheds, sheds_standing = _sheds(traits, crop_of, system, own, standing)
     return pd.DataFrame(
         {

@@ -40,6 +40,27 @@ ALSO_DECIDING = ("pollen", "ploidy", "frost_tolerance_bloom", "heat_need", "rain
 
 STANDINGS = ("published", "common practice", "from memory", "estimated")
 """Best first; a variety with none of them is unknown."""
+WHOLE_CROPS: dict[str, tuple[str, bool]] = {
+    "crop_limits": ("cold and warmth of a crop, early blossom: winter, warmth, dormancy", True),
+    "ripening_parameters": ("days from bloom to harvest: season", True),
+    "bloom_parameters": ("bloom of a crop: frost at bloom, season, shared bloom", True),
+    "bloom_critical_temps": ("kill temperatures: frost at bloom, which reads full bloom", True),
+    "crop_facts": ("habit, chill, size of a crop: partners, chill, evergreens, height", True),
+    "native_ranges": ("the wish for native plants", False),
+    "rootstock_facts": ("which stock is advised, least height", False),
+    "planting": ("planting advice, cover", False),
+    "cautions": ("cautions shown beside a variety, rules of movement in a swap", False),
+    "standards": ("bud stages and zones as words", False),
+    "climate_models": ("constants of equations, for checking", False),
+}
+"""Tables of facts that are of no single variety: what reads them, and whether a limit of the verdict does."""
+
+CROP_FACTS_READ = ("chill_hours", "crosses_with", "evergreen", "incompatibility", "typical_self_fertility")
+"""Facts of a crop that a limit, or the need of a partner, is read from."""
+_NOT_ASKED = {"incompatibility": "*", "typical_self_fertility": "*", "crosses_with": "*", "evergreen": "no"}
+"""Facts that decide nothing where they are from memory: `biology.fertility` leaves such a habit out,
+`biology.crosses` takes such a cross as common practice, and a crop not known to be evergreen is not."""
+
 UNKNOWN = "unknown"
 MAIN_CROPS = 15
 ENOUGH = 0.8
@@ -55,7 +76,10 @@ class Quality:
     habits: what is published of the self-fertility of a crop as a whole (crop, habit).
     traits: per trait (settled, published, memory, sources, two_or_more, disagree).
     memory: what is from memory (of, from_memory, all, share).
-    deciding_memory: the values from memory that decide (crop, variety, trait, value).
+    deciding_memory: the values from memory that decide (crop, variety, trait, value; variety "" for a value
+        of the whole crop).
+    whole_crops: tables of facts of no single variety (table, read_for, limits, rows, from_memory,
+        common_practice, share from memory).
     age: evidence by the decade of its source (decade, rows, share).
     kinds: evidence by the kind of its source (kind, sources, rows, share).
     unsourced: statements set aside because nobody found their source, per trait (trait, rows).
@@ -67,6 +91,7 @@ class Quality:
     traits: pd.DataFrame
     memory: pd.DataFrame
     deciding_memory: pd.DataFrame
+    whole_crops: pd.DataFrame
     age: pd.DataFrame
     kinds: pd.DataFrame
     unsourced: pd.DataFrame
@@ -102,7 +127,10 @@ def quality(catalog: Catalog) -> Quality:
         habits=_habits(catalog.crop_facts()),
         traits=_traits(settled),
         memory=_memory(evidence, settled),
-        deciding_memory=_deciding_memory(settled),
+        deciding_memory=pd.concat(
+            [_deciding_memory(settled), _deciding_of_crops(catalog)], ignore_index=True
+        ),
+        whole_crops=_whole_crops(catalog),
         age=_age(evidence),
         kinds=_kinds(evidence),
         unsourced=_unsourced(catalog),
@@ -195,6 +223,39 @@ def _memory(evidence: pd.DataFrame, settled: pd.DataFrame) -> pd.DataFrame:
 def _deciding_memory(settled: pd.DataFrame) -> pd.DataFrame:
     rows = settled[settled["standing"].eq("from memory") & settled["trait"].map(deciding)]
     return rows[["crop", "variety", "trait", "value"]].reset_index(drop=True)
+
+
+def _whole_crops(catalog: Catalog) -> pd.DataFrame:
+    rows = []
+    for name, (read_for, limits) in WHOLE_CROPS.items():
+        basis = catalog.table(name)["basis"]
+        memory = int(basis.eq("from memory").sum())
+        practice = int(basis.eq("common practice").sum())
+        rows.append((name, read_for, limits, len(basis), memory, practice, memory / max(len(basis), 1)))
+    columns = ["table", "read_for", "limits", "rows", "from_memory", "common_practice", "share"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _deciding_of_crops(catalog: Catalog) -> pd.DataFrame:
+    """Rows from memory of the tables that a limit reads, less what the code leaves out."""
+    found = []
+    for name, (_, limits) in WHOLE_CROPS.items():
+        if not limits:
+            continue
+        table = catalog.table(name)
+        rows = table[table["basis"].eq("from memory")]
+        if name == "crop_facts":
+            rows = rows[rows["trait"].isin(CROP_FACTS_READ)]
+            left_out = rows["trait"].map(_NOT_ASKED)
+            rows = rows[~(left_out.eq("*") | left_out.eq(rows["value"]))]
+        elif name == "bloom_critical_temps":
+            rows = rows[rows["stage"].isin(["full bloom", "full white", "full pink"])]
+        trait = rows["trait"] if "trait" in rows else pd.Series(name, index=rows.index)
+        value = rows["value"] if "value" in rows else pd.Series("", index=rows.index)
+        found.append(
+            pd.DataFrame({"crop": rows["crop"], "variety": "", "trait": trait, "value": value.astype(str)})
+        )
+    return pd.concat(found, ignore_index=True)
 
 
 def _age(evidence: pd.DataFrame) -> pd.DataFrame:

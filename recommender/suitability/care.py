@@ -1,8 +1,8 @@
 """Years until the first crop, and how much care a variety asks for at this site.
 
 In come the varieties, their criteria and the answers; out go years (V,) and a care criterion (V,), 1 for a
-tree that asks for little. The weights are from memory and common practice; each part is a figure shown
-elsewhere in the ranking, so a grower can see where the care goes.
+tree that asks for little. The weights are chosen by us; each part is a figure shown elsewhere in the
+ranking, so a grower can see where the care goes.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# What each burden takes off: disease at full loss, frost at bloom at full loss, winter cover, a partner to be
-# planted, a pot to be watered, work from a ladder.
+# What each burden takes off (chosen by us): disease at full loss, frost at bloom at full loss, winter cover,
+# a partner to be planted, a pot to be watered, work from a ladder.
 BURDENS = {"disease": 0.5, "frost": 0.25, "cover": 0.35, "partner": 0.1, "pot": 0.15, "ladder": 0.15}
 LADDER_FROM_M = 3.5
-# Bounds of the care levels.
+# Bounds of the care levels (chosen by us).
 LOW_FROM, MEDIUM_FROM = 0.70, 0.50
 YEARS_IF_UNKNOWN = (4.0, 2.0)
 

@@ -27,16 +27,17 @@ Bools = NDArray[np.bool_]
 
 # Taken where the planting table has no gain: two to four degrees (common practice).
 GAIN_K = 3.0
-# 30 cm of mulch or earth over the foot of the stem (from memory: soil under it hardly freezes).
-BASE_GAIN_K = 8.0
-# A taller tree cannot be wrapped from the ground; ladders in winter are no answer.
+# A taller tree cannot be wrapped from the ground; ladders in winter are no answer (chosen by us).
 TALLEST_WRAPPED_M = 3.0
-# Crops that grow back from the foot on their own roots and bear again within two or three years (from
-# memory). Grafted trees would grow back as the stock.
-REGROWS = frozenset({"fig", "pomegranate", "mulberry", "feijoa", "hazelnut", "jujube"})
-# What covering every winter takes off the score of an otherwise equal hardy tree.
+# Crops that grow back from the foot on their own roots: fig (W. Reeves, "Is my fig tree dead?",
+# https://www.walterreeves.com/food-gardening/is-my-fig-tree-dead/), pomegranate (N. Sperry,
+# https://neilsperry.com/faq/, "My pomegranate looks like it's dying"), hazelnut (grown as coppice, Wikipedia,
+# "Corylus avellana"), jujube (suckers from the roots, tamu-jujube-docslib). Grafted trees would grow back as
+# the stock.
+REGROWS = frozenset({"fig", "pomegranate", "hazelnut", "jujube"})
+# What covering every winter takes off the score of an otherwise equal hardy tree (chosen by us).
 LABOUR = 0.8
-# A night counts as one to cover from so many degrees above what the tree stands.
+# A night counts as one to cover from so many degrees above what the tree stands (chosen by us).
 WATCH_FROM_K = 2.0
 
 

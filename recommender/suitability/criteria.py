@@ -20,18 +20,16 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from recommender.biology.bloom_parameters import HOURS_PER_PORTION
-from recommender.suitability.crop_defaults import EARLY_CROPS
+from recommender.suitability.crop_defaults import early_crops
 from recommender.suitability.expectations import (
-    ZONES_PER_K,
     Trait,
     Varieties,
     mapped,
     number,
     text,
-    zone_bound,
-    zone_of_hardiness,
 )
 from recommender.suitability.shares import normal, share_above
+from recommender.suitability.zones import ZONES_PER_K, zone_of_hardiness
 
 if TYPE_CHECKING:
     from recommender.climate.profile import Profile
@@ -49,8 +47,10 @@ FLOWERS_FOR_A_CROP = 0.3
 # 10 % and 90 % of open flowers die at these temperatures where the crop has no table of its own (28 and 25
 # degF, the apple's; published in Utah State IPM-012-11).
 OTHER_KILL_degC = (-2.2, -3.9)
-# Catkins and female flowers of hazel stand far more frost than fruit blossom (from memory).
-CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-7.0, -12.0)}
+# Catkins and female flowers of hazel in bloom may go unhurt at 16 degF, -8.9 degC (Slate 1930, in: Northern
+# Nut Growers Association, 39th report, 1948; source nnga-1948-filbert). So a tenth is taken to die there;
+# nine tenths 5 K lower is our choice.
+CROP_KILL_degC: dict[str, tuple[float, float]] = {"hazelnut": (-8.9, -13.9)}
 # See `stays_asleep`: times the need at which half the trees wake too early, and its spread in
 # doublings (estimated).
 WAKING_RATIO = 7.0
@@ -162,7 +162,7 @@ def stays_asleep(hours_0_7: Floats, varieties: Varieties) -> Floats:
 
 def may_wake_early(varieties: Varieties) -> NDArray[np.bool_]:
     """Whether a variety's crop blossoms as soon as spring allows, so that a mild spell can wake it (V,)."""
-    early = varieties.frame["crop"].isin(EARLY_CROPS).to_numpy(dtype=bool)
+    early = varieties.frame["crop"].isin(early_crops()).to_numpy(dtype=bool)
     return np.asarray(early & ~varieties.evergreen)
 
 
@@ -331,5 +331,5 @@ def keeps(varieties: Varieties, weeks: float) -> Floats:
 __all__ = [
     "bloom_without_frost", "coldest_fortnight", "enough_chill", "fits_the_room", "flowers_kept", "keeps",
     "kill_temperatures", "pollination", "rated_for_zone", "ripens_in_time", "safe_zone", "share_above",
-    "site_error", "wanted_season", "wanted_use", "warm_enough", "winter_survival", "zone_bound",
+    "site_error", "wanted_season", "wanted_use", "warm_enough", "winter_survival",
 ]  # fmt: skip

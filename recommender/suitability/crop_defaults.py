@@ -1,100 +1,118 @@
-"""What is taken for a whole crop where the open data give no figure: summer warmth, hardiness, early blossom.
+"""What is taken for a whole crop where nothing is published of the variety: summer warmth, hardiness, early
+blossom.
 
-Out goes one frame, one row a crop. Every figure is `from memory`, enters with a wide error, and gives way to
-any published value of the variety itself.
+In comes `crop_limits.csv`, whose every row names its source; out goes one frame, one row a crop. Each figure
+enters with a wide error and gives way to any published value of the variety itself.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
+from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
-# crop: summer warmth at which fruit of a middling variety just fails and is just good [degree days above 10
-# degC over the frost-free season], coldest night survived [degC].
-_ROWS: dict[str, tuple[float, float, float]] = {
-    "almond": (900, 1500, -23),
-    "american-persimmon": (900, 1500, -32),
-    "american-plum": (350, 650, -38),
-    "apple": (350, 650, -33),
-    "apricot": (500, 850, -29),
-    "asian-pear": (600, 950, -29),
-    "asian-persimmon": (1300, 2000, -16),
-    "avocado": (1000, 1800, -4),
-    "bush-cherry": (250, 500, -38),
-    "cherry-plum": (400, 700, -32),
-    "duke-cherry": (350, 650, -29),
-    "european-pear": (400, 750, -31),
-    "european-plum": (400, 750, -31),
-    "feijoa": (900, 1500, -9),
-    "fig": (800, 1400, -12),
-    "grapefruit": (2000, 3200, -4),
-    "hardy-citrus": (900, 1600, -14),
-    "hardy-kiwi": (600, 1000, -33),
-    "hazelnut": (400, 750, -30),
-    "japanese-plum": (600, 950, -28),
-    "jujube": (1200, 1900, -28),
-    "kiwifruit": (900, 1400, -12),
-    "kumquat": (1000, 1800, -9),
-    "lemon": (1000, 1800, -4),
-    "lime": (1600, 2600, -2),
-    "loquat": (800, 1400, -12),
-    "mandarin": (1300, 2200, -8),
-    "mango": (2500, 3500, -4),
-    "medlar": (400, 750, -29),
-    "mulberry": (600, 1000, -29),
-    "nectarine": (650, 1050, -27),
-    "olive": (1200, 1900, -12),
-    "pawpaw": (900, 1400, -32),
-    "peach": (600, 1000, -28),
-    "plum-apricot": (600, 1000, -27),
-    "pomegranate": (1300, 2000, -13),
-    "quince": (500, 900, -29),
-    "sour-cherry": (300, 600, -35),
-    "sweet-cherry": (400, 700, -30),
-    "sweet-orange": (1600, 2600, -6),
-    "walnut": (700, 1200, -28),
+from recommender.catalog.package import datasets_folder
+from recommender.suitability.sourced import fault_of, read_sourced, unusable
+from recommender.suitability.zones import ZONE_MARGIN_K, zone_bound
+
+TABLE = "crop_limits.csv"
+COLUMNS = ("crop", "quantity", "place", "lat", "lon", "value", "unit", "basis", "source_id", "note")
+UNITS = {
+    "coldest_stood": "degC",
+    "hardy_zone": "usda-zone",
+    "edge_at": "K d",
+    "crops_at": "K d",
+    "degree_days": "K d",
+    "early_blossom": "1 = yes",
 }
-_NAMES = ["warmth_fails", "warmth_good", "hardiness"]
-# Crops that blossom as soon as spring allows, so that waking in a mild spell costs them flowers; the others
-# wait for warmth (from memory).
-EARLY_CROPS = frozenset(
-    {
-        "almond",
-        "american-plum",
-        "apple",
-        "apricot",
-        "asian-pear",
-        "bush-cherry",
-        "cherry-plum",
-        "duke-cherry",
-        "european-pear",
-        "european-plum",
-        "hazelnut",
-        "japanese-plum",
-        "loquat",
-        "nectarine",
-        "peach",
-        "plum-apricot",
-        "sour-cherry",
-        "sweet-cherry",
-        "walnut",
-    }
-)
-# A crop that stands in the data but not here (somebody added it): a middling fruit tree, as little as that
-# says.
-_OTHER = (600.0, 1100.0, -20.0)
+"""The quantities and the unit of each: coldest night stood, zone sold for, degree days above 10 degC at a
+place where the crop is at its edge and at one where it crops, degree days published as its need, and whether
+it blossoms as soon as spring allows."""
+
+# The need is taken from this many of the coolest places where a crop is published to crop: one alone may be
+# an odd record (chosen by us).
+COOLEST = 2
+# Where no published place is at a crop's edge, it fails at this share of the warmth of the coolest place
+# where it crops (chosen by us; the five crops with both kinds of place have 0.53 to 0.73, measured against
+# the warmth where they crop well).
+FAILS_AT_SHARE = 0.6
+# For a crop that somebody added to the data without a row here: a middling fruit tree, as little as that says
+# (chosen by us). No crop of the open data needs it.
+MIDDLING = {"warmth_fails": 600.0, "warmth_good": 1100.0, "hardiness": -20.0}
 
 
-@lru_cache(maxsize=1)
-def crop_defaults() -> pd.DataFrame:
-    """One row a crop (index): warmth_fails and warmth_good [degree days], hardiness [degC]."""
-    return pd.DataFrame.from_dict(_ROWS, orient="index", columns=_NAMES).astype(float)
+def crop_defaults(folder: Path | None = None) -> pd.DataFrame:
+    """One row a crop (index): warmth_fails and warmth_good [degree days above 10 degC, K d], hardiness
+    [degC], NaN where nothing is published, and early (bool).
+
+    Raises DataFaults, which names file, row and column.
+    """
+    return _settled(folder or datasets_folder())
+
+
+@lru_cache(maxsize=4)
+def _settled(folder: Path) -> pd.DataFrame:
+    rows = read_limits(folder)
+    values = {name: rows[rows["quantity"].eq(name)] for name in UNITS}
+    zones = values["hardy_zone"]
+    stood = pd.concat(
+        [
+            values["coldest_stood"].set_index("crop")["value"],
+            pd.Series(zone_bound(zones["value"]) - ZONE_MARGIN_K, index=zones["crop"]),
+        ]
+    )
+    enough = pd.concat([values["crops_at"], values["degree_days"]]).groupby("crop")["value"]
+    edge = values["edge_at"].groupby("crop")["value"].mean()
+    crops = pd.Index(sorted(rows["crop"].unique()), name="crop")
+    settled = pd.DataFrame(
+        {
+            "warmth_fails": edge.reindex(crops).fillna(FAILS_AT_SHARE * enough.min().reindex(crops)),
+            "warmth_good": enough.apply(lambda each: each.nsmallest(COOLEST).mean()).reindex(crops),
+            "hardiness": stood.groupby(level=0).mean().reindex(crops),
+            "early": crops.isin(values["early_blossom"]["crop"]),
+        },
+        index=crops,
+    )
+    backwards = settled[settled["warmth_fails"] >= settled["warmth_good"]].index
+    if len(backwards):
+        at = rows[rows["crop"].eq(backwards[0]) & rows["quantity"].eq("edge_at")]
+        what = "is as warm as where the crop bears well"
+        raise unusable(TABLE, [fault_of(row, "value", what) for row in at.to_dict("records")])
+    return settled
+
+
+def read_limits(folder: Path) -> pd.DataFrame:
+    """crop_limits.csv with its values as numbers, all rows sound. Raises DataFaults with every fault."""
+    rows = read_sourced(folder, TABLE, COLUMNS, _wrong)
+    return rows.assign(value=pd.to_numeric(rows["value"]))
+
+
+def _wrong(row: Mapping[Any, Any]) -> list[tuple[str, str]]:
+    wrong = []
+    if not np.isfinite(pd.to_numeric(str(row["value"]), errors="coerce")):
+        wrong.append(("value", "is not a number"))
+    if row["quantity"] not in UNITS:
+        wrong.append(("quantity", f"is none of {', '.join(UNITS)}"))
+    elif row["unit"] != UNITS[row["quantity"]]:
+        wrong.append(("unit", f"is not the unit of {row['quantity']}"))
+    return wrong
 
 
 def defaults_for(crop: pd.Series) -> pd.DataFrame:
-    """The defaults in the order of `crop` (V,), a middling fruit tree for crops not listed."""
-    frame = crop_defaults().reindex(crop.to_numpy())
-    for name, value in zip(_NAMES, _OTHER, strict=True):
-        frame[name] = frame[name].fillna(value)
+    """The defaults in the order of `crop` (V,). Warmth of a crop without a row is a middling fruit tree's;
+    hardiness is NaN where nothing is published, since the crop's own rated varieties may say it."""
+    frame = crop_defaults()[list(MIDDLING)].reindex(crop.to_numpy()).astype(float)
+    for name in ("warmth_fails", "warmth_good"):
+        frame[name] = frame[name].fillna(MIDDLING[name])
     return frame.reset_index(drop=True)
+
+
+def early_crops() -> frozenset[str]:
+    """Crops that blossom as soon as spring allows, so that waking in a mild spell costs them flowers; the
+    others wait for warmth."""
+    table = crop_defaults()
+    return frozenset(table.index[table["early"]])

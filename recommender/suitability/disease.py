@@ -1,9 +1,12 @@
 """How hard disease presses at a site, and what of it a variety's resistance takes off.
 
 In come the varieties, the monthly rain and warmth of the site and the grower's answer on wetness; out go
-`Pressure` by disease and the criterion (V,). Thresholds of rain and warmth are from memory of the diseases'
-biology: leaf wetness is not modelled, monthly rain stands for it. Presence is not known: a disease that has
-not reached a country still presses here, so ask the plant-health authority what is about.
+`Pressure` by disease and the criterion (V,). In which season a disease infects, and whether it wants wet,
+dry, cool or warm weather, is published, and each disease names where. Infection models count hours of leaf
+wetness, which monthly normals do not tell: the monthly rain that stands for them, from hardly to fully
+pressing, and the weights of the diseases are our choice. The criterion moves the score and the care level; no
+verdict hangs on it. Presence is not known: a disease that has not reached a country still presses here, so
+ask the plant-health authority what is about.
 """
 
 from __future__ import annotations
@@ -27,11 +30,13 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Disease:
-    """When and where a disease presses. season: months that decide; dry_mm, wet_mm: mean monthly rain at
-    which it presses hardly and fully [mm]; cool_degC, warm_degC: the same of the mean temperature, where
-    warmth decides too; fond_of_dry: presses in dry seasons."""
+    """When and where a disease presses. season: months that decide; source: where season and weather were
+    read (a key of sources.csv); dry_mm, wet_mm: mean monthly rain at which it presses hardly and fully [mm],
+    chosen by us; cool_degC, warm_degC: the same of the mean temperature, where warmth decides too;
+    fond_of_dry: presses in dry seasons."""
 
     season: str
+    source: str
     dry_mm: float = 30.0
     wet_mm: float = 90.0
     cool_degC: float | None = None
@@ -40,27 +45,39 @@ class Disease:
 
 
 DISEASES: dict[str, Disease] = {
-    "apple-scab": Disease("spring"),
-    "pear-scab": Disease("spring"),
-    "asian-pear-scab": Disease("spring"),
-    "fire-blight": Disease("spring", 20.0, 80.0, 10.0, 17.0),
-    "cedar-apple-rust": Disease("spring", 30.0, 90.0),
-    "quince-rust": Disease("spring", 30.0, 90.0),
-    "powdery-mildew": Disease("spring", 20.0, 90.0, fond_of_dry=True),
-    "peach-leaf-curl": Disease("early spring", 20.0, 80.0),
-    "bacterial-spot": Disease("summer", 40.0, 110.0, 16.0, 24.0),
-    "bacterial-canker": Disease("early spring", 30.0, 90.0),
-    "brown-rot": Disease("summer", 30.0, 100.0),
-    "black-knot": Disease("spring", 30.0, 90.0),
-    "cherry-leaf-spot": Disease("spring", 30.0, 100.0),
-    "eastern-filbert-blight": Disease("spring", 30.0, 100.0),
-    "walnut-blight": Disease("spring", 30.0, 90.0),
-    "quince-fleck": Disease("summer", 30.0, 90.0),
-    "plum-pox": Disease("any"),
+    # Leaves must stay wet 6 h at 16 to 24 degC, 9 to 41 h when colder.
+    "apple-scab": Disease("spring", "wvu-mills"),
+    # Wet for at least 9 h, fastest at 13 to 24 degC; a dry spring brings none.
+    "pear-scab": Disease("spring", "ucipm-pear-scab"),
+    "asian-pear-scab": Disease("spring", "common practice"),
+    # Open flowers, wetting, and a day of at least 15.6 degC on average; counted from 10 degC on.
+    "fire-blight": Disease("spring", "metos-fireblight", 20.0, 80.0, 10.0, 15.6),
+    "cedar-apple-rust": Disease("spring", "yoder-2015-rust-mildew"),
+    "quince-rust": Disease("spring", "yoder-2015-rust-mildew"),
+    # Mildew infects on days of dry weather.
+    "powdery-mildew": Disease("spring", "yoder-2015-rust-mildew", 20.0, 90.0, fond_of_dry=True),
+    # At least 12 h of wetness below 16 degC at bud swell, the more the cooler.
+    "peach-leaf-curl": Disease("early spring", "rutgers-leaf-curl", 20.0, 80.0),
+    # Wet leaves and 21 to 29 degC by day, some 5 K less in the mean of a month (our reading).
+    "bacterial-spot": Disease("summer", "psu-2011-spots", 40.0, 110.0, 16.0, 24.0),
+    # Cool wet springs with frost or storms.
+    "bacterial-canker": Disease("early spring", "netreefruit-canker"),
+    "brown-rot": Disease("summer", "ct-home-peach", wet_mm=100.0),
+    "black-knot": Disease("spring", "common practice"),
+    # Spores for six to eight weeks from petal fall, in rain.
+    "cherry-leaf-spot": Disease("spring", "cfgrower-2019-leafspot", wet_mm=100.0),
+    # Spores splashed by rain from bud break to the growth of shoots.
+    "eastern-filbert-blight": Disease("spring", "eppo-anisogramma", wet_mm=100.0),
+    "walnut-blight": Disease("spring", "wcngg-2020-walnut-blight"),
+    "quince-fleck": Disease("summer", "common practice"),
+    # Carried by aphids and grafting, not by rain: middling everywhere.
+    "plum-pox": Disease("any", "common practice"),
 }
 # Months of each season in the north; six months later in the south.
 SEASONS = {"early spring": (2, 3, 4), "spring": (4, 5, 6), "summer": (6, 7, 8), "any": tuple(range(1, 13))}
-# The diseases that decide about spraying in a garden, by crop, with their weight (from memory).
+# The diseases that decide about spraying in a garden, by crop, with their weight (chosen by us: 1 for what
+# ruins trees or crops unsprayed, less for what spoils part of them). That a crop is a host is published: by
+# ratings of its varieties, else by HOST_SOURCES.
 HOSTS: dict[str, dict[str, float]] = {
     "apple": {"apple-scab": 1.0, "fire-blight": 0.8, "powdery-mildew": 0.5, "cedar-apple-rust": 0.4},
     "european-pear": {"fire-blight": 1.0, "pear-scab": 0.7},
@@ -83,9 +100,21 @@ HOSTS: dict[str, dict[str, float]] = {
     "hazelnut": {"eastern-filbert-blight": 1.0},
     "walnut": {"walnut-blight": 1.0},
 }
-# What a wet or dry answer adds to every pressure that rain decides.
+# Hosts of which no variety has been rated, and where it is published that they are hosts.
+HOST_SOURCES: dict[tuple[str, str], str] = {
+    ("quince", "fire-blight"): "steiermark-feuerbrand",
+    ("medlar", "fire-blight"): "steiermark-feuerbrand",
+    ("apricot", "bacterial-canker"): "plantenplagen-canker",
+    ("almond", "brown-rot"): "psu-fphg-stone-diseases",
+    ("almond", "bacterial-spot"): "psu-fphg-stone-diseases",
+    ("plum-apricot", "brown-rot"): "psu-fphg-stone-diseases",
+    ("cherry-plum", "brown-rot"): "psu-fphg-stone-diseases",
+    ("cherry-plum", "bacterial-spot"): "psu-fphg-stone-diseases",
+    ("duke-cherry", "brown-rot"): "psu-fphg-stone-diseases",
+}
+# What a wet or dry answer adds to every pressure that rain decides (chosen by us).
 ANSWERED = {"wet": 0.25, "dry": -0.25}
-# Without rain figures, or for a crop not listed, a middling year is taken.
+# Without rain figures, or for a crop not listed, a middling year is taken (chosen by us).
 MIDDLING = 0.5
 
 

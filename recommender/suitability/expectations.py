@@ -17,17 +17,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from recommender.biology.ripening import load_ripening_parameters
-from recommender.suitability.crop_defaults import defaults_for
+from recommender.suitability.crop_defaults import MIDDLING, defaults_for
 from recommender.suitability.estimated import Estimated, estimated_for
+from recommender.suitability.zones import ZONE_MARGIN_K, zone_bound
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# A variety rated for a zone is expected to stand that zone's usual coldest nights. A zone is bounded by the
-# mean of the yearly extremes, which vary by about 4 K from winter to winter, so the tree's own limit lies
-# about that much below the cold end of its zone (common practice; the error covers catalogues that rate by a
-# whole zone or by hearsay).
-ZONE_MARGIN_K = 4.0
+# Errors of a zone rating and of a survival temperature [K].
 ZONE_RATING_ERROR_K = 3.5
 SURVIVAL_TEMP_ERROR_K = 3.0
 # A value with a larger error than this says nothing of what is usual for its crop.
@@ -55,31 +52,6 @@ SUSCEPTIBILITY = {
 # A variety nobody rated for a disease stands a little below the middle: resistance gets advertised, its lack
 # does not.
 UNRATED, UNRATED_ERROR, RATED_ERROR = 0.45, 0.2, 0.1
-
-
-def zone_bound(zone: Floats) -> Floats:
-    """Cold end of a USDA zone [degC] from its number (5.0 = 5a, 5.5 = 5b): zones are 10 degF wide from -60
-    degF.
-
-    Source: USDA Plant Hardiness Zone Map, https://planthardiness.ars.usda.gov (zone 1a begins at -60 degF).
-
-    >>> zone_bound(np.array([5.0, 5.5])).round(1).tolist()
-    [-28.9, -26.1]
-    """
-    return ((np.asarray(zone, dtype=float) - 1.0) * 10.0 - 60.0 - 32.0) / 1.8
-
-
-# A zone is 10 degF wide.
-ZONES_PER_K = 0.18
-
-
-def zone_of_hardiness(coldest: Floats) -> Floats:
-    """Zone number that a tree standing `coldest` [degC] would be rated for (see ZONE_MARGIN_K).
-
-    >>> zone_of_hardiness(zone_bound(np.array([5.0])) - 4.0).round(6).tolist()
-    [5.0]
-    """
-    return ((np.asarray(coldest, dtype=float) + ZONE_MARGIN_K) * 1.8 + 92.0) / 10.0 + 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,7 +184,9 @@ def _hardiness(frame: pd.DataFrame, defaults: pd.DataFrame, guess: Estimated) ->
     # Ratings get published most for the hardy varieties of cold countries: where few are rated, meet
     # half-way.
     size = crop.map(crop.value_counts()).to_numpy(dtype=float)
-    middle = np.where(count / size < FEW_RATED, (mean + default) / 2.0, mean)
+    few = (count / size < FEW_RATED) & np.isfinite(default)
+    middle = np.where(few, (mean + default) / 2.0, mean)
+    default = np.where(np.isfinite(default), default, MIDDLING["hardiness"])
     usual = np.where(np.isfinite(mean), middle, default)
     width = np.maximum(np.nan_to_num(deviation, nan=4.0), 3.0)
     with np.errstate(invalid="ignore"):

@@ -251,7 +251,8 @@ class Teller:
         low, high = self.context.ranges["gdd10"]
         return (
             f"Summers are warm enough for good fruit {share} ({_round_hours(low)} to {_round_hours(high)} "
-            f"degree days above 10 °C here; what {self._crops(row)} want is from memory)"
+            f"degree days above 10 °C here; what {self._crops(row)} want is judged by the coolest places "
+            "where they are known to crop)"
         )
 
     def partner(self, row: int) -> str:

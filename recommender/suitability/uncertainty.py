@@ -51,7 +51,8 @@ SEED = 20261125
 HOLDS = 0.8
 # A variety is level with the leader of its group unless the leader beats it in at least this share of draws.
 CLEARLY_BETTER = 0.75
-# Half of the span between a crop's failing and its good summer warmth is doubt about that span (from memory).
+# Half of the span between a crop's failing and its good summer warmth is doubt about that span (our
+# choice).
 WARMTH_DOUBT = 0.5
 _NODES = np.array([-3.0, -1.75, -0.75, 0.0, 0.75, 1.75, 3.0])
 _POOL = 1 << 16

@@ -6,50 +6,28 @@ makes likely, never more.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from recommender.catalog.package import datasets_folder
 from recommender.suitability.expectations import Varieties, text
+from recommender.suitability.sourced import read_sourced
 
 Floats = NDArray[np.float64]
 
+# What fruit that is not as wished is still worth (chosen by us).
 NOT_AS_WISHED = 0.2
-# Where the wild species of a crop, or one that enters it, is native, by country (from memory of floras; the
-# cultivated apple, pear and plum have no wild range of their own in the parish or anywhere near it).
-NATIVE_IN: dict[str, frozenset[str]] = {
-    "american-persimmon": frozenset({"US"}),
-    "american-plum": frozenset({"US", "CA"}),
-    "pawpaw": frozenset({"US", "CA"}),
-    "hazelnut": frozenset(
-        "GB IE FR DE BE NL LU CH AT IT ES PT PL CZ SK HU SI HR RS RO BG GR DK SE NO FI EE LV LT UA TR".split()  # noqa: SIM905
-    ),
-    "medlar": frozenset({"TR", "IR", "BG", "GE", "AZ"}),
-    "quince": frozenset({"IR", "TR", "AM", "AZ", "GE"}),
-    "walnut": frozenset({"IR", "KG", "UZ", "TJ", "TR"}),
-    "fig": frozenset({"TR", "GR", "IR", "SY", "LB", "IL", "CY"}),
-    "olive": frozenset({"GR", "TR", "ES", "IT", "SY", "LB", "IL", "CY", "MA", "TN", "DZ"}),
-    "pomegranate": frozenset({"IR", "AF", "TM"}),
-    "sweet-cherry": frozenset({"GB", "FR", "DE", "CH", "AT", "IT", "TR", "IR", "UA", "PL"}),
-    "cherry-plum": frozenset({"TR", "GR", "BG", "RO", "UA", "GE", "IR"}),
-    "feijoa": frozenset({"BR", "UY", "AR"}),
-    "avocado": frozenset({"MX", "GT"}),
-    "jujube": frozenset({"CN"}),
-    "kiwifruit": frozenset({"CN"}),
-    "hardy-kiwi": frozenset({"CN", "JP", "KR", "RU"}),
-    "loquat": frozenset({"CN"}),
-    "asian-pear": frozenset({"CN", "JP", "KR"}),
-    "asian-persimmon": frozenset({"CN", "JP", "KR"}),
-    "japanese-plum": frozenset({"CN"}),
-    "peach": frozenset({"CN"}),
-    "nectarine": frozenset({"CN"}),
-    "apricot": frozenset({"CN", "KZ", "KG", "UZ"}),
-    "mango": frozenset({"IN", "BD", "MM"}),
-    "apple": frozenset({"KZ", "KG", "UZ", "TJ", "CN"}),
-}
+NATIVE = "native_ranges.csv"
+NATIVE_COLUMNS = ("crop", "country", "basis", "source_id", "note")
+# What a variety bred in the country is worth to whoever wishes for natives, and any other (chosen by us).
 BRED_NEAR, ELSEWHERE = 0.5, 0.2
+# How safe a crop is by its gravest caution about poison, thorns or sap (chosen by us).
 _SEVERITY = {"stop": 0.3, "warning": 0.6, "info": 0.9}
 _HOUSEHOLD = ("pet-toxicity", "toxic-part", "thorns", "skin-irritant")
 
@@ -66,13 +44,31 @@ def matches(varieties: Varieties, trait: str, wanted: Sequence[str]) -> Floats:
     return np.where(known, answer, np.minimum(usual, 0.7))
 
 
+def native_in(folder: Path | None = None) -> dict[str, frozenset[str]]:
+    """Crop -> countries (two letters) where its wild species, or the main one that enters it, is published to
+    be native. Raises DataFaults, which names file, row and column."""
+    return _native_in(folder or datasets_folder())
+
+
+@lru_cache(maxsize=4)
+def _native_in(folder: Path) -> dict[str, frozenset[str]]:
+    def rule(row: Mapping[Any, Any]) -> list[tuple[str, str]]:
+        code = str(row["country"])
+        fits = len(code) == 2 and code.isascii() and code.isupper()
+        return [] if fits else [("country", "is no country code of two capital letters")]
+
+    rows = read_sourced(folder, NATIVE, NATIVE_COLUMNS, rule)
+    return {str(crop): frozenset(each) for crop, each in rows.groupby("crop")["country"]}
+
+
 def native(varieties: Varieties, country: str) -> Floats:
-    """1 where the crop's species is native to the country (from memory), 0.5 where the variety was bred
+    """1 where the crop's species is published to be native to the country, 0.5 where the variety was bred
     there, else 0.2; 0.5 for all where the country is not known."""
     if not country:
         return np.full(len(varieties), 0.5)
     crop = varieties.frame["crop"].to_numpy(dtype=object)
-    here = np.array([country in NATIVE_IN.get(str(each), frozenset()) for each in crop])
+    ranges = native_in()
+    here = np.array([country in ranges.get(str(each), frozenset()) for each in crop])
     bred = text(varieties.frame, "origin") == country
     return np.where(here, 1.0, np.where(bred, BRED_NEAR, ELSEWHERE))
 

@@ -9,11 +9,13 @@ With `givers_first`, in each round the number of givers who reach it comes right
 
 How: without binding rootstock limits the limits form a network, so what people receive is a polymatroid and
 the rounds are prefix maximum flows (Federgruen and Groenevelt 1986, "The greedy procedure for resource
-allocation problems", from memory). These give the target of each round. One linear programme (HiGHS) then
-maximises benefit plus a falling bonus for each round; its corners are whole numbers (network matrix). If its
-rounds equal the targets, it is optimal: nothing can beat the targets, and among solutions that meet them the
-bonuses are constant. Where rootstock limits bind, the flow gives upper bounds and the same check may prove
-the answer; the rounds it does not prove are each solved as a mixed-integer programme and fixed in turn.
+allocation problems: necessary and sufficient conditions for optimality": on a polymatroid the greedy
+procedure is optimal for weakly concave aims). These give the target of each round. One linear programme
+(HiGHS) then maximises benefit plus a falling bonus for each round; its corners are whole numbers (network
+matrix). If its rounds equal the targets, it is optimal: nothing can beat the targets, and among solutions
+that meet them the bonuses are constant. Where rootstock limits bind, the flow gives upper bounds and the same
+check may prove the answer; the rounds it does not prove are each solved as a mixed-integer programme and
+fixed in turn.
 """
 
 from __future__ import annotations

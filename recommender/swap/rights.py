@@ -3,10 +3,10 @@
 In: the evidence rows of the trait `rights`, with their notes. Out: one `Right` for each variety. A right
 whose end the evidence does not allow to be worked out counts as held.
 
-Terms: a US plant patent lasts 20 years from filing (35 U.S.C. 154(a)(2), from memory; cautions table,
-idiots-guide-inventions); breeders' rights on trees 25 years under UPOV and 30 in the EU (giblerundpoth-pvr),
-the longer is taken. Patent numbers rise with the day of issue, so a patent is no younger than any patent of
-a higher number whose year of issue the evidence states.
+Terms: a US plant patent lasts 20 years from filing (cautions table, idiots-guide-inventions); breeders'
+rights on trees 25 years under UPOV and 30 in the EU (giblerundpoth-pvr), the longer is taken. Patent numbers
+rise with the day of issue, so a patent is no younger than any patent of a higher number whose year of issue
+the evidence states.
 """
 
 from __future__ import annotations

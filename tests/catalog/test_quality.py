@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import cast
 from xml.etree import ElementTree
 
 import pandas as pd
@@ -10,7 +11,16 @@ import pytest
 
 from recommender import open_catalog
 from recommender.catalog.catalog import Catalog
-from recommender.catalog.quality import CRITERIA, ENOUGH, STANDINGS, UNKNOWN, Quality, deciding, quality
+from recommender.catalog.quality import (
+    CRITERIA,
+    ENOUGH,
+    STANDINGS,
+    UNKNOWN,
+    Quality,
+    _deciding_of_crops,
+    deciding,
+    quality,
+)
 from recommender.catalog.quality_page import NOT_EXPLAINED, chart_svg, page, write
 from recommender.cli import main
 from recommender.errors import StorageFault
@@ -66,6 +76,34 @@ def test_less_than_a_twentieth_of_what_decides_is_from_memory(found: Quality) ->
     shares = found.memory.set_index("of")["share"]
     assert (shares < 0.05).all()
     assert found.deciding_memory.empty, "find a source, or move the rows to datasets/unsourced.csv"
+
+
+def test_no_table_that_a_limit_reads_stands_from_memory(found: Quality, catalog: Catalog) -> None:
+    rows = found.whole_crops.set_index("table")
+    for table in ("crop_limits", "ripening_parameters", "bloom_parameters", "native_ranges"):
+        assert rows.loc[table, "from_memory"] == 0, table
+    counted = catalog.table("crop_facts")["basis"].eq("from memory").sum()
+    assert rows.loc["crop_facts", "from_memory"] == counted > 0
+    assert rows.loc["crop_facts", "limits"]
+
+
+def test_a_crop_fact_from_memory_that_a_limit_reads_would_be_told(catalog: Catalog) -> None:
+    facts = catalog.table("crop_facts")
+    facts.loc[facts["trait"].eq("chill_hours").idxmax(), "basis"] = "from memory"
+
+    class Doctored:
+        def table(self, name: str) -> pd.DataFrame:
+            return facts if name == "crop_facts" else catalog.table(name)
+
+    told = _deciding_of_crops(cast("Catalog", Doctored()))
+    assert told["trait"].to_list() == ["chill_hours"]
+
+
+def test_no_ban_on_moving_or_planting_is_from_memory(catalog: Catalog) -> None:
+    cautions = catalog.cautions()
+    stops = cautions[cautions["severity"].eq("stop")]
+    assert len(stops) > 10
+    assert not stops["basis"].eq("from memory").any()
 
 
 def test_what_waits_for_a_source_is_of_traits_that_decide_and_is_in_no_settled_value(

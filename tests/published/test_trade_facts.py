@@ -8,12 +8,11 @@ import pytest
 from recommender.climate import chill, hourly
 from recommender.suitability import criteria
 from recommender.suitability.expectations import (
-    ZONE_MARGIN_K,
     ZONE_RATING_ERROR_K,
     Trait,
-    zone_bound,
 )
 from recommender.suitability.timing import weeks_of_fruit
+from recommender.suitability.zones import ZONE_MARGIN_K, zone_bound
 
 
 @pytest.mark.parametrize(("tmin", "tmax"), [(0.5, 8.0), (1.0, 10.0), (2.0, 8.0)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
@@ -11,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender import open_catalog
-from recommender.errors import BadInput
+from recommender.catalog.package import datasets_folder
+from recommender.errors import BadInput, DataFaults
 from recommender.suitability import care, cover, disease, rootstock, wishes
 from recommender.suitability.expectations import expect
 from recommender.suitability.goals import Goals
@@ -242,6 +244,28 @@ def test_crops_with_grave_cautions_stand_lower_where_children_and_pets_live() ->
     assert safe.tolist() == [0.3, 0.6, 0.9, 1.0]
 
 
+def test_every_disease_of_the_pressure_names_what_its_weather_rests_on() -> None:
+    sources = set(pd.read_csv(datasets_folder() / "sources.csv")["source_id"])
+    for name, each in disease.DISEASES.items():
+        assert each.source in sources or each.source == "common practice", name
+    known = [each for each in disease.DISEASES.values() if each.source in sources]
+    assert len(known) >= 0.7 * len(disease.DISEASES)
+
+
+def test_every_host_of_a_disease_is_published() -> None:
+    # A pair is published if a variety of the crop has a rating that was read, or a source names the host.
+    traits = pd.concat(
+        pd.read_csv(path, dtype=str) for path in sorted((datasets_folder() / "traits").glob("*.csv"))
+    )
+    rated = traits[traits["trait"].str.startswith("disease:") & traits["basis"].ne("from memory")]
+    read = {(str(crop), str(trait)[8:]) for crop, trait in zip(rated["crop"], rated["trait"], strict=True)}
+    sources = set(pd.read_csv(datasets_folder() / "sources.csv")["source_id"])
+    assert set(disease.HOST_SOURCES.values()) <= sources | {"common practice"}
+    for crop, weights in disease.HOSTS.items():
+        for name in weights:
+            assert (crop, name) in read or (crop, name) in disease.HOST_SOURCES, (crop, name)
+
+
 def test_a_hazel_is_native_in_britain_and_a_pawpaw_in_america() -> None:
     varieties = varieties_of(open_catalog())
     crop = varieties.frame["crop"]
@@ -252,6 +276,23 @@ def test_a_hazel_is_native_in_britain_and_a_pawpaw_in_america() -> None:
     bred = (varieties.frame["origin"] == "GB") & (crop == "apple")
     assert bred.any()
     assert (britain[bred.to_numpy()] == wishes.BRED_NEAR).all()
+
+
+def test_no_native_range_is_from_memory_and_each_has_an_address() -> None:
+    rows = pd.read_csv(datasets_folder() / wishes.NATIVE, keep_default_na=False)
+    sources = pd.read_csv(datasets_folder() / "sources.csv", keep_default_na=False).set_index("source_id")
+    assert set(rows["basis"]) <= {"published", "common practice"}
+    assert (sources.loc[rows["source_id"], "url"] != "").all()
+    assert "GB" in wishes.native_in()["hazelnut"]
+    assert "CA" not in wishes.native_in()["american-persimmon"]
+
+
+def test_a_country_that_is_no_code_is_named_with_its_row(tmp_path: Path) -> None:
+    rows = pd.read_csv(datasets_folder() / wishes.NATIVE, dtype=str, keep_default_na=False)
+    rows.loc[0, "country"] = "Israel"
+    rows.to_csv(tmp_path / wishes.NATIVE, index=False)
+    with pytest.raises(DataFaults, match=r"native_ranges\.csv, row 2, column country: “Israel”"):
+        wishes.native_in(tmp_path)
 
 
 def test_a_wish_for_red_skin_puts_red_above_unknown_above_green() -> None:
