@@ -393,7 +393,7 @@ CELL_TEXT = st.one_of(
 )
 
 
-@settings(READS_A_PACKAGE, max_examples=15)
+@settings(READS_A_PACKAGE, max_examples=8)
 @given(data=st.data())
 def test_any_single_changed_cell_is_reported_or_stands_as_written(small: Path, data: st.DataObject) -> None:
     descriptor = read_descriptor(small)
@@ -455,7 +455,7 @@ CONSTRAINED = [
 ]
 
 
-@settings(READS_A_PACKAGE, max_examples=12)
+@settings(READS_A_PACKAGE, max_examples=8)
 @given(data=st.data())
 def test_an_impossible_cell_is_reported_at_its_own_file_row_and_column(
     small: Path, data: st.DataObject
