@@ -142,12 +142,12 @@ def _memory(found: Quality) -> list[str]:
                 for row in found.whole_crops.itertuples()
             ],
         ),
-        "Of `crop_facts`, a habit or way of crossing that nobody was read to publish is left out of the need for",
-        "a partner, and which crops cross counts as common practice. Heights from memory can turn sound into",
-        "with care, never worse, where the grower states a room and neither stock nor variety has a published",
-        "height. The rest is years to the first crop, chromosomes and pollen carriers. Common practice is, in",
-        "`bloom_parameters`, the usual bloom against apple or apricot, with errors of 8 to 26 days, and in",
-        "`ripening_parameters` the usual days to harvest, with an error of 28.",
+        "Of `crop_facts`, a habit or way of crossing that nobody was read to publish is left out of the need",
+        "for a partner, and which crops cross counts as common practice. Heights from memory can turn sound",
+        "into with care, never worse, where the grower states a room and neither stock nor variety has a",
+        "published height. The rest is years to the first crop, chromosomes and pollen carriers. Common",
+        "practice is, in `bloom_parameters`, the usual bloom against apple or apricot, with errors of 8 to",
+        "26 days, and in `ripening_parameters` the usual days to harvest, with an error of 28.",
         "",
     ]
     if len(found.deciding_memory):
