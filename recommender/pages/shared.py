@@ -150,7 +150,7 @@ def trees_asked(where: Any, question: str, catalog: Catalog, key: str) -> tuple[
     """Which trees stand there already, as "crop:variety". where: the column or page that asks."""
     return tuple(
         where.multiselect(
-            question,
+            cards.label(question),
             tree_names(catalog),
             format_func=tree_label,
             placeholder="Type a name",

@@ -16,6 +16,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="kills by SIGKIL
 
 
 def test_kills_at_random_moments_lose_nothing(small_data: Path) -> None:
+    """A few of each kind; docs/hardening.md says how to kill each 200 times."""
     for path in (datasets_folder() / "demo", *datasets_folder().glob("*.parquet")):
         (small_data / path.name).symlink_to(path)
     few = ["--times", "6", "--works", "1", "--builds", "1", "--datasets", str(small_data)]
