@@ -20,6 +20,7 @@ from recommender.errors import StorageFault
 
 # A process has one mask of rights, which can only be read by setting it.
 _ONE_READS_THE_MASK = threading.Lock()
+LOCK_WAIT_S = 20.0
 
 
 def write_whole(path: Path, content: bytes | str, remedy: str = "Name a folder you may write to") -> None:
@@ -55,6 +56,31 @@ def written_whole(path: Path, remedy: str = "Name a folder you may write to") ->
             where=str(path),
             remedy=remedy,
         ) from problem
+
+
+@contextlib.contextmanager
+def one_at_a_time(path: Path, what: str, remedy: str) -> Iterator[None]:
+    """No other process writes to the file meanwhile; its folder is made, open to nobody else.
+
+    what: the content in words, as "the event". Raises StorageFault if another holds it for LOCK_WAIT_S, or
+    if it cannot be written.
+    """
+    from filelock import FileLock, Timeout
+
+    try:
+        private_folder(path.parent)
+        with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
+            yield
+    except Timeout:
+        raise StorageFault(
+            f"Somebody else is saving {what}", where=str(path), remedy="Wait a moment and try again"
+        ) from None
+    except OSError as problem:
+        raise StorageFault(
+            f"{what[:1].upper()}{what[1:]} cannot be read or written: {problem.strerror or problem}",
+            where=str(path),
+            remedy=remedy,
+        ) from None
 
 
 def json_of(raw: bytes) -> Any:

@@ -7,21 +7,19 @@ others kept in the meantime; a damaged row is an error that names it, never a si
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from pathlib import Path
 
 from recommender.errors import DataFaults, StorageFault
-from recommender.files import private_folder, write_whole
+from recommender.files import one_at_a_time, write_whole
 from recommender.nursery.stock_line import mended, spaced
 from recommender.outputs import guarded
 
 Variety = tuple[str, str]
 NONE_OF_OURS: Variety = ("", "")
-LOCK_WAIT_S = 20.0
 _REMEDY = "Name a file you may write with --decisions"
 _COLUMNS = ["name", "crop_said", "crop", "variety"]
 
@@ -80,7 +78,7 @@ class Decisions:
         """
         if self.path is None:
             return
-        with _alone(self.path):
+        with one_at_a_time(self.path, "the decisions", _REMEDY):
             others = Decisions(self.path)
             for key in others._kept.keys() - self._new:
                 self._kept[key], self._written[key] = others._kept[key], others._written[key]
@@ -120,22 +118,3 @@ class Decisions:
             raise DataFaults(
                 "The decisions file has faults", faults, remedy="Mend the rows or move the file away"
             )
-
-
-@contextlib.contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """No other process saves to the file meanwhile. Raises StorageFault."""
-    from filelock import FileLock, Timeout
-
-    try:
-        private_folder(path.parent)
-        with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
-            yield
-    except Timeout:
-        raise StorageFault(
-            "Somebody else is saving decisions", where=str(path), remedy="Wait a moment and try again"
-        ) from None
-    except OSError as problem:
-        raise StorageFault(
-            f"The decisions cannot be written ({problem})", where=str(path), remedy=_REMEDY
-        ) from problem

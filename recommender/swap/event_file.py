@@ -16,19 +16,19 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from recommender.errors import BadInput, OrchardwrightError, StorageFault
-from recommender.files import flush_folder, json_of, private_folder, write_whole
+from recommender.files import flush_folder, json_of, one_at_a_time, write_whole
 from recommender.swap.offers import Offer, Request
 from recommender.swap.people import Confirmed, SwapSettings, with_ids
 
 FORMAT = "orchardwright swap event 1"
 SUFFIX = ".swap.json"
-LOCK_WAIT_S = 20.0
+_REMEDY = "Check the disk and your permissions; what was saved before is kept"
 MOST_BYTES = 50_000_000
 
 
@@ -79,7 +79,7 @@ def events_kept(folder: Path | None = None) -> list[str]:
 
 def open_event(path: Path) -> Event:
     """The event in a file, with every confirmation of its journal. Raises StorageFault, BadInput."""
-    with _locked(path):
+    with one_at_a_time(path, "the event", _REMEDY):
         return _read(path)
 
 
@@ -92,7 +92,7 @@ def save_event(path: Path, event: Event) -> Event:
     event = replace(
         event, offers=tuple(with_ids(event.offers, "O")), requests=tuple(with_ids(event.requests, "R"))
     )
-    with _locked(path):
+    with one_at_a_time(path, "the event", _REMEDY):
         _unchanged(path, event)
         return _write(path, event)
 
@@ -101,7 +101,7 @@ def confirm(path: Path, event: Event, matches: Sequence[Confirmed]) -> Event:
     """Confirm matches: on return they are on disk for good. Raises as `save_event`."""
     held = {(match.offer, match.request) for match in event.confirmed}
     agreed = tuple(match for match in matches if (match.offer, match.request) not in held)
-    with _locked(path):
+    with one_at_a_time(path, "the event", _REMEDY):
         _unchanged(path, event)
         if not event.stamp:
             event = _write(path, event)
@@ -114,26 +114,6 @@ def take_back(path: Path, event: Event, matches: Sequence[Confirmed]) -> Event:
     gone = {(match.offer, match.request) for match in matches}
     left = tuple(match for match in event.confirmed if (match.offer, match.request) not in gone)
     return save_event(path, replace(event, confirmed=left))
-
-
-@contextlib.contextmanager
-def _locked(path: Path) -> Iterator[None]:
-    from filelock import FileLock, Timeout
-
-    try:
-        private_folder(path.parent)
-        with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
-            yield
-    except Timeout:
-        raise StorageFault(
-            "Somebody else is saving the event", where=str(path), remedy="Wait a moment and try again"
-        ) from None
-    except OSError as error:
-        raise StorageFault(
-            f"The event cannot be read or written: {error.strerror or error}",
-            where=str(path),
-            remedy="Check the disk and your permissions; what was saved before is kept",
-        ) from None
 
 
 def _stamp(raw: bytes) -> str:
