@@ -289,13 +289,14 @@ VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3
 
 def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame | None) -> Trait:
     crop = frame["crop"]
-    low = crop.map(crops["seedling_height_low_m"]).to_numpy(dtype=float)
-    high = crop.map(crops["seedling_height_high_m"]).to_numpy(dtype=float)
+    full = _published_height(crops)
+    low = crop.map(full["low"]).to_numpy(dtype=float)
+    high = crop.map(full["high"]).to_numpy(dtype=float)
     seedling = np.where(np.isfinite(low), low, high * 0.8)
     least = pd.Series(dtype=float)
     if rootstocks is not None:
         stocks = rootstocks.assign(crop=rootstocks["for_crops"].str.split("|")).explode("crop")
-        seedlings = stocks["crop"].map(crops["seedling_height_low_m"])
+        seedlings = stocks["crop"].map(full["low"])
         by_share = number(stocks, "size_percent_low") / 100.0 * seedlings
         height = stocks["mature_height_low_m"].astype(float).fillna(by_share)
         least = height.groupby(stocks["crop"]).min()
@@ -306,6 +307,16 @@ def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame |
     published = number(frame, "mature_height")
     value = np.where(np.isfinite(published), np.fmin(published, smallest), np.nan)
     return _filled(value, np.full(len(frame), 0.5), smallest, np.full(len(frame), 1.0))
+
+
+def _published_height(crops: pd.DataFrame) -> pd.DataFrame:
+    """Full-size height (low, high) [m] of each crop, by the index of `crops`; NaN where it is from memory."""
+    full = crops[["seedling_height_low_m", "seedling_height_high_m"]].set_axis(["low", "high"], axis=1)
+    full = full.astype(float)
+    if "memory_cells" in crops:
+        cells = crops["memory_cells"].fillna("").astype(str).str.split("|")
+        full[cells.map(lambda named: "seedling_height" in named).astype(bool)] = np.nan
+    return full
 
 
 def _resists(frame: pd.DataFrame, guess: Estimated) -> dict[str, Trait]:
