@@ -297,8 +297,10 @@ def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame |
     if rootstocks is not None:
         stocks = rootstocks.assign(crop=rootstocks["for_crops"].str.split("|")).explode("crop")
         seedlings = stocks["crop"].map(full["low"])
-        by_share = number(stocks, "size_percent_low") / 100.0 * seedlings
-        height = stocks["mature_height_low_m"].astype(float).fillna(by_share)
+        share = number(stocks, "size_percent_low")
+        by_share = np.where(_from_memory(stocks, "size_percent"), np.nan, share) / 100.0 * seedlings
+        height = stocks["mature_height_low_m"].astype(float)
+        height = height.mask(_from_memory(stocks, "mature_height")).fillna(by_share)
         least = height.groupby(stocks["crop"]).min()
     on_stock = crop.map(least).to_numpy(dtype=float)
     vigour = mapped(text(frame, "vigour"), VIGOUR_HEIGHT)
@@ -313,10 +315,19 @@ def _published_height(crops: pd.DataFrame) -> pd.DataFrame:
     """Full-size height (low, high) [m] of each crop, by the index of `crops`; NaN where it is from memory."""
     full = crops[["seedling_height_low_m", "seedling_height_high_m"]].set_axis(["low", "high"], axis=1)
     full = full.astype(float)
-    if "memory_cells" in crops:
-        cells = crops["memory_cells"].fillna("").astype(str).str.split("|")
-        full[cells.map(lambda named: "seedling_height" in named).astype(bool)] = np.nan
+    full[_from_memory(crops, "seedling_height")] = np.nan
     return full
+
+
+def _from_memory(table: pd.DataFrame, name: str) -> Bools:
+    """Rows (N,) whose `name` is from memory: named in `memory_cells`, or of a row that is all from memory."""
+    found = np.zeros(len(table), dtype=bool)
+    if "memory_cells" in table:
+        cells = table["memory_cells"].fillna("").astype(str)
+        found |= np.array([name in named.split("|") for named in cells], dtype=bool)
+    if "basis" in table:
+        found |= table["basis"].eq("from memory").to_numpy(dtype=bool)
+    return found
 
 
 def _resists(frame: pd.DataFrame, guess: Estimated) -> dict[str, Trait]:
