@@ -55,11 +55,25 @@ WHOLE_CROPS: dict[str, tuple[str, bool]] = {
 }
 """Tables of facts that are of no single variety: what reads them, and whether a limit of the verdict does."""
 
-CROP_FACTS_READ = ("chill_hours", "crosses_with", "evergreen", "incompatibility", "typical_self_fertility")
+CROP_FACTS_READ = (
+    "chill_hours",
+    "crosses_with",
+    "evergreen",
+    "incompatibility",
+    "seedling_height",
+    "typical_self_fertility",
+)
 """Facts of a crop that a limit, or the need of a partner, is read from."""
-_NOT_ASKED = {"incompatibility": "*", "typical_self_fertility": "*", "crosses_with": "*", "evergreen": "no"}
+_NOT_ASKED = {
+    "incompatibility": "*",
+    "typical_self_fertility": "*",
+    "crosses_with": "*",
+    "seedling_height": "*",
+    "evergreen": "no",
+}
 """Facts that decide nothing where they are from memory: `biology.fertility` leaves such a habit out,
-`biology.crosses` takes such a cross as common practice, and a crop not known to be evergreen is not."""
+`biology.crosses` takes such a cross as common practice, `suitability.expectations` takes such a height as
+unknown, and a crop not known to be evergreen is not."""
 
 UNKNOWN = "unknown"
 MAIN_CROPS = 15

@@ -143,11 +143,11 @@ def _memory(found: Quality) -> list[str]:
             ],
         ),
         "Of `crop_facts`, a habit or way of crossing that nobody was read to publish is left out of the need",
-        "for a partner, and which crops cross counts as common practice. Heights from memory can turn sound",
-        "into with care, never worse, where the grower states a room and neither stock nor variety has a",
-        "published height. The rest is years to the first crop, chromosomes and pollen carriers. Common",
-        "practice is, in `bloom_parameters`, the usual bloom against apple or apricot, with errors of 8 to",
-        "26 days, and in `ripening_parameters` the usual days to harvest, with an error of 28.",
+        "for a partner, which crops cross counts as common practice, and a height, of a crop or",
+        "a rootstock, counts as unknown. The rest is years to the first crop, chromosomes and pollen",
+        "carriers. Common practice is, in",
+        "`bloom_parameters`, the usual bloom against apple or apricot, with errors of 8 to 26 days, and in",
+        "`ripening_parameters` the usual days to harvest, with an error of 28.",
         "",
     ]
     if len(found.deciding_memory):
@@ -159,7 +159,7 @@ def _memory(found: Quality) -> list[str]:
         lines += _table(["variety", "trait", "value"], named)
     else:
         lines += [
-            "But for these heights, no value from memory can decide a verdict, of a variety or its crop.",
+            "No value from memory can decide a verdict, of a variety or its crop.",
             "",
         ]
     if len(found.unsourced):

@@ -289,15 +289,18 @@ VIGOUR_HEIGHT = {"weak": 0.75, "medium": 1.0, "strong": 1.15, "very-strong": 1.3
 
 def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame | None) -> Trait:
     crop = frame["crop"]
-    low = crop.map(crops["seedling_height_low_m"]).to_numpy(dtype=float)
-    high = crop.map(crops["seedling_height_high_m"]).to_numpy(dtype=float)
+    full = _published_height(crops)
+    low = crop.map(full["low"]).to_numpy(dtype=float)
+    high = crop.map(full["high"]).to_numpy(dtype=float)
     seedling = np.where(np.isfinite(low), low, high * 0.8)
     least = pd.Series(dtype=float)
     if rootstocks is not None:
         stocks = rootstocks.assign(crop=rootstocks["for_crops"].str.split("|")).explode("crop")
-        seedlings = stocks["crop"].map(crops["seedling_height_low_m"])
-        by_share = number(stocks, "size_percent_low") / 100.0 * seedlings
-        height = stocks["mature_height_low_m"].astype(float).fillna(by_share)
+        seedlings = stocks["crop"].map(full["low"])
+        share = number(stocks, "size_percent_low")
+        by_share = np.where(_from_memory(stocks, "size_percent"), np.nan, share) / 100.0 * seedlings
+        height = stocks["mature_height_low_m"].astype(float)
+        height = height.mask(_from_memory(stocks, "mature_height")).fillna(by_share)
         least = height.groupby(stocks["crop"]).min()
     on_stock = crop.map(least).to_numpy(dtype=float)
     vigour = mapped(text(frame, "vigour"), VIGOUR_HEIGHT)
@@ -306,6 +309,25 @@ def _height(frame: pd.DataFrame, crops: pd.DataFrame, rootstocks: pd.DataFrame |
     published = number(frame, "mature_height")
     value = np.where(np.isfinite(published), np.fmin(published, smallest), np.nan)
     return _filled(value, np.full(len(frame), 0.5), smallest, np.full(len(frame), 1.0))
+
+
+def _published_height(crops: pd.DataFrame) -> pd.DataFrame:
+    """Full-size height (low, high) [m] of each crop, by the index of `crops`; NaN where it is from memory."""
+    full = crops[["seedling_height_low_m", "seedling_height_high_m"]].set_axis(["low", "high"], axis=1)
+    full = full.astype(float)
+    full[_from_memory(crops, "seedling_height")] = np.nan
+    return full
+
+
+def _from_memory(table: pd.DataFrame, name: str) -> Bools:
+    """Rows (N,) whose `name` is from memory: named in `memory_cells`, or of a row that is all from memory."""
+    found = np.zeros(len(table), dtype=bool)
+    if "memory_cells" in table:
+        cells = table["memory_cells"].fillna("").astype(str)
+        found |= np.array([name in named.split("|") for named in cells], dtype=bool)
+    if "basis" in table:
+        found |= table["basis"].eq("from memory").to_numpy(dtype=bool)
+    return found
 
 
 def _resists(frame: pd.DataFrame, guess: Estimated) -> dict[str, Trait]:

@@ -181,6 +181,40 @@ def test_unknown_use_is_worth_less_than_the_wanted_and_more_than_another() -> No
     assert fresh[row(varieties, "Withy Unwritten")] < fresh[row(varieties, "Withy Early")]
 
 
+def test_no_height_from_memory_reaches_the_height_limit() -> None:
+    catalog = InventedCatalog()
+
+    def height(memory_cells: str, low: float | None, high: float | None = None) -> float:
+        table = catalog.crops().assign(memory_cells=memory_cells)
+        of_crop = table["crop"].eq("mandarin")
+        table.loc[of_crop, ["seedling_height_low_m", "seedling_height_high_m"]] = [low, high]
+        found = expect(catalog.traits(), table)
+        return float(found.height.value[found.frame["crop"].eq("mandarin").to_numpy()][0])
+
+    assert [height("family|years_to_bear", low) for low in (2.0, 9.0)] == [2.0, 9.0]
+    unlisted = height("family", None)
+    assert [height("family|seedling_height", low, 11.0) for low in (2.0, 9.0)] == [unlisted, unlisted]
+    assert height("seedling_height", None, 11.0) == unlisted != height("family", None, 11.0)
+
+
+def test_no_height_of_a_rootstock_from_memory_reaches_the_height_limit() -> None:
+    catalog = InventedCatalog()
+
+    def apple(basis: str, memory_cells: str, height_m: float | None, percent: float) -> float:
+        stocks = catalog.rootstocks().assign(basis=basis, memory_cells=memory_cells)
+        of_crop = stocks["for_crops"].eq("apple")
+        stocks.loc[of_crop, ["mature_height_low_m", "size_percent_low"]] = [height_m, percent]
+        found = expect(catalog.traits(), catalog.crops(), stocks)
+        return float(found.height.value[row(found, "Withy Hardy")])
+
+    bare = float(expect(catalog.traits(), catalog.crops()).height.value[row(invented(), "Withy Hardy")])
+    assert apple("published", "", 1.0, 15.0) == 1.0
+    assert apple("from memory", "", 1.0, 15.0) == bare
+    assert apple("published", "mature_height|size_percent", 1.0, 15.0) == bare
+    assert apple("published", "size_percent", None, 15.0) == bare
+    assert apple("published", "", None, 15.0) < bare
+
+
 def test_a_small_pot_suits_only_what_stays_small() -> None:
     varieties = invented()
     fit = criteria.fits_the_room(varieties, Site(place="Anywhere", container_L=12), Goals())
