@@ -38,6 +38,9 @@ INCH_cm, FOOT_m, GALLON_L, POUND_kg, SQUARE_FOOT_m2 = 2.54, 0.3048, 3.785, 0.453
         ("planting_hole_width", None, "usu-bareroot-planting", 24 * INCH_cm, 24 * INCH_cm, "cm"),
         # UF/IFAS Extension Alachua County: mulch kept at two to three inches.
         ("mulch_depth", None, "uf-alachua-mulch", 2 * INCH_cm, 3 * INCH_cm, "cm"),
+        # Clemson Extension: mulch at least four inches from the trunk; W. Reeves, of fruit trees: six inches.
+        ("mulch_gap_from_trunk", None, "clemson-mulch-radio", 4 * INCH_cm, 4 * INCH_cm, "cm"),
+        ("mulch_gap_from_trunk", None, "reeves-mulch-fruit", 6 * INCH_cm, 6 * INCH_cm, "cm"),
         # Half barrel: five holes of an inch. A pot is stepped up by six inches.
         ("drainage_holes", "half barrel", "ehow-dwarf-pots", 5, 5, "count"),
         ("drainage_hole_diameter", "half barrel", "ehow-dwarf-pots", INCH_cm, INCH_cm, "cm"),
@@ -66,7 +69,7 @@ def test_figure_is_the_published_one(
 
 
 def test_a_figure_from_memory_says_so() -> None:
-    for quantity in ("mulch_gap_from_trunk", "water_first_year_per_week", "trunk_whitewash"):
+    for quantity in ("water_first_year_per_week", "trunk_whitewash"):
         assert FACTS.get(quantity).standing == "from memory"
 
 
