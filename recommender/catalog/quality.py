@@ -47,7 +47,7 @@ WHOLE_CROPS: dict[str, tuple[str, bool]] = {
     "bloom_critical_temps": ("kill temperatures: frost at bloom, which reads full bloom", True),
     "crop_facts": ("habit, chill, size of a crop: partners, chill, evergreens, height", True),
     "native_ranges": ("the wish for native plants", False),
-    "rootstock_facts": ("which stock is advised, least height", False),
+    "rootstock_facts": ("which stock is advised, least height", True),
     "planting": ("planting advice, cover", False),
     "cautions": ("cautions shown beside a variety, rules of movement in a swap", False),
     "standards": ("bud stages and zones as words", False),
@@ -254,7 +254,8 @@ def _deciding_of_crops(catalog: Catalog) -> pd.DataFrame:
     """Rows from memory of the tables that a limit reads, less what the code leaves out."""
     found = []
     for name, (_, limits) in WHOLE_CROPS.items():
-        if not limits:
+        # Of rootstocks a limit reads heights only, and takes one from memory as unknown.
+        if not limits or name == "rootstock_facts":
             continue
         table = catalog.table(name)
         rows = table[table["basis"].eq("from memory")]
