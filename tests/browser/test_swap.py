@@ -104,6 +104,7 @@ def test_from_a_new_event_to_the_lists_in_hand(
 
     page.get_by_role("button", name="Save the event").click()
     page.get_by_text("Saved as version 1").wait_for()
+    settled(page)
     page.get_by_role("button", name="Confirm all").click()
     page.get_by_text("confirmed and saved, version").wait_for()
     settled(page)
