@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.browser.looks import OUTPUT, PATIENCE_MS, ROOT, keep
+from tests.browser.looks import OUTPUT, PATIENCE_MS, ROOT, WATCH, keep
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
@@ -170,6 +170,7 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Page]]:
             **more,
         )
         contexts.append(context)
+        context.add_init_script(WATCH)
         page = context.new_page()
         page.set_default_timeout(PATIENCE_MS)
         page.on("console", lambda told: errors.append(told.text) if _is_fault(told) else None)

@@ -19,6 +19,7 @@ PATIENCE_MS = 45_000
 SMALLEST_CONTROL_PX = 44  # WCAG 2.2, 2.5.5 (enhanced); 2.5.8 asks for 24
 PHONE_PX = 600
 _STILL_MS = 100
+_ANSWER_MS = 4_000
 # Whole WCAG 2.0 to 2.2 at A and AA, and axe-core's own good practice.
 _RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 _CONTROLS = (
@@ -29,21 +30,41 @@ _CONTROLS = (
 )
 
 
+# Run in every page before its own scripts: when a message last went to the server, and when a run last began.
+WATCH = """
+    window.owAsked = window.owBegan = 0;
+    const send = WebSocket.prototype.send;
+    WebSocket.prototype.send = function (...message) {
+        window.owAsked = performance.now();
+        return send.apply(this, message);
+    };
+    new MutationObserver(() => {
+        const app = document.querySelector('.stApp');
+        const state = app && app.dataset.testScriptState;
+        if (state === 'running' && window.owState !== 'running') window.owBegan = performance.now();
+        window.owState = state;
+    }).observe(document, {subtree: true, attributes: true, attributeFilter: ['data-test-script-state']});
+"""
+
+
 def settled(page: Page) -> None:
     """Wait until the page has run to its end and stands still.
 
-    A click is answered a moment after it, so that the page must have stood still for a little while.
+    A click is answered by a run that begins a while after it, later still on a busy machine. So what was last
+    sent to the server must have been answered, though not every message asks for a run; and the page must have
+    stood still for a little while.
     """
     page.wait_for_function(
-        """still => {
+        """([still, patience]) => {
             const app = document.querySelector('.stApp');
-            const runs = !app || app.dataset.testScriptState !== 'notRunning'
+            const now = performance.now();
+            const waits = window.owAsked > window.owBegan && now - window.owAsked < patience;
+            const runs = waits || !app || app.dataset.testScriptState !== 'notRunning'
                 || document.querySelector('[data-stale=true], [data-testid=stSkeleton]');
-            if (runs || !window.owStillSince) window.owStillSince = runs ? 0 : performance.now();
-            return window.owStillSince && performance.now() - window.owStillSince >= still
-                && !(window.owStillSince = 0);
+            if (runs || !window.owStillSince) window.owStillSince = runs ? 0 : now;
+            return window.owStillSince && now - window.owStillSince >= still && !(window.owStillSince = 0);
         }""",
-        arg=_STILL_MS,
+        arg=[_STILL_MS, _ANSWER_MS],
     )
 
 

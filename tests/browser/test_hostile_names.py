@@ -89,6 +89,7 @@ def test_names_stay_letters_on_every_page_that_shows_them(
     visit(page, f"{hostile}/offer?sold_out=quince%3AVranja")
     page.locator("input[type=file]").first.set_input_files(stock)
     page.get_by_text("stock.csv:").wait_for()
+    page.locator("[data-testid=stWidgetLabel]", has_text="Row 2:").wait_for(state="attached")
     settled(page)
     assert "Row 2: Riddle ![p](http://names.invalid/e)" in _said(page, "[data-testid=stWidgetLabel]")
     _assert_harmless(page)
