@@ -276,7 +276,7 @@ def _deciding_of_crops(catalog: Catalog) -> pd.DataFrame:
 def _age(evidence: pd.DataFrame) -> pd.DataFrame:
     read = evidence[evidence["basis"].ne("from memory")]
     year = pd.to_numeric(read["source_year"], errors="coerce")
-    decade = (year // 10 * 10).where(year.ge(1950), 0).astype("Int64").astype("string") + "s"
+    decade = (year // 10 * 10).astype("Int64").astype("string") + "s"
     decade = decade.mask(year.lt(1950), "before 1950").fillna(NO_YEAR)
     counts = decade.value_counts()
     order = sorted(counts.index, key=lambda name: (name == NO_YEAR, name != "before 1950", name))

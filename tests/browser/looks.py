@@ -51,8 +51,8 @@ def settled(page: Page) -> None:
     """Wait until the page has run to its end and stands still.
 
     A click is answered by a run that begins a while after it, later still on a busy machine. So what was last
-    sent to the server must have been answered, though not every message asks for a run; and the page must have
-    stood still for a little while.
+    sent to the server must have been answered, though not every message asks for a run; and the page must
+    have stood still for a little while.
     """
     page.wait_for_function(
         """([still, patience]) => {

@@ -12,6 +12,7 @@ import pytest
 
 from tests.browser.conftest import WIDTHS
 from tests.browser.looks import assert_fit, axe_findings, keep, settled, sized, visit
+from tests.pages.registry import entries
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -34,6 +35,10 @@ QUESTIONS = {
     "How many sound varieties has each place?": "are sound at a place",
     "What changes when it gets warmer?": "places have fewer sound varieties",
 }
+
+
+def test_every_page_is_looked_at() -> None:
+    assert set(FILLED) == {entry.address for entry in entries()}
 
 
 @pytest.mark.parametrize("name", FILLED)
@@ -80,19 +85,12 @@ def _fits_at_every_width(page: Page, name: str) -> None:
 
 def test_the_row_of_links_leads_to_every_page(page: Page, address: str) -> None:
     visit(page, address)
-    for word, title in (
-        ("Plan", "What shall I plant together?"),
-        ("Offer", "What can I offer instead?"),
-        ("Swap", "Who gets which plant?"),
-        ("Catalog", "What is known about this variety?"),
-        ("Atlas", "Where does it grow?"),
-        ("About", "About Orchardwright"),
-        ("Choose", "What will do well here?"),
-    ):
-        page.get_by_role("link", name=word, exact=True).click()
-        page.get_by_role("heading", name=title).wait_for()
+    first, *others = entries()
+    for entry in (*others, first):
+        page.get_by_role("link", name=entry.word, exact=True).click()
+        page.get_by_role("heading", name=entry.question).wait_for()
         settled(page)
-        assert page.title() == title
+        assert page.title() == entry.question
 
 
 def test_the_keyboard_alone_gets_a_list(open_page: Callable[..., Page], address: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -107,13 +108,21 @@ def test_the_files_are_sorted_and_plain(package: DataPackage) -> None:
         raw = (package.folder / name).read_bytes()
         assert b"\r" not in raw
         assert raw.endswith(b"\n")
-    traits = package["traits"]
-    for _, rows in traits.groupby("_file"):
-        assert rows["variety"].is_monotonic_increasing
+    for name, rows in package["traits"].groupby("_file"):
+        keys = list(rows[["variety", "trait", "source_id"]].itertuples(index=False, name=None))
+        assert keys == sorted(keys), name
+
+
+def test_the_readme_of_the_data_counts_every_table(package: DataPackage) -> None:
+    told: dict[str, int] = {}
+    page = (package.folder / "README.md").read_text(encoding="utf-8")
+    for names, counts in re.findall(r"^\| (`.*`) \| .* \| (\d.*) \|$", page, re.MULTILINE):
+        rows = (int(count.replace(",", "")) for count in re.findall(r"\d[\d,]*\d|\d", counts))
+        told |= zip(re.findall(r"`([^`]+)`", names), rows, strict=True)
+    files = package.counts["file"].str.replace(r"^traits/.*", "traits/<crop>.csv", regex=True)
+    assert told == package.counts.groupby(files)["rows_read"].sum().to_dict()
 
 
 def test_the_data_dictionary_is_up_to_date() -> None:
     written = (CHECKOUT / "docs" / "data-dictionary.md").read_text(encoding="utf-8")
-    assert written == data_dictionary(), (
-        "run: python -m recommender.catalog.dictionary docs/data-dictionary.md"
-    )
+    assert written == data_dictionary(), "run: python docs/renew.py"

@@ -14,6 +14,7 @@ from recommender.catalog.catalog import Catalog
 from recommender.catalog.quality import (
     CRITERIA,
     ENOUGH,
+    NO_YEAR,
     STANDINGS,
     UNKNOWN,
     Quality,
@@ -70,6 +71,17 @@ def test_published_is_a_published_value_of_a_trait_that_serves(
     counted = rows["variety"].nunique() / catalog.varieties()["crop"].eq(crop).sum()
     rows = found.coverage[found.coverage["crop"].eq(crop) & found.coverage["criterion"].eq(criterion)]
     assert rows["published"].to_list() == [pytest.approx(counted)]
+
+
+def test_every_row_that_was_read_has_the_age_its_source_gives(found: Quality, catalog: Catalog) -> None:
+    read = catalog.evidence()
+    read = read[read["basis"].ne("from memory")]
+    years = pd.to_numeric(read["source_year"], errors="coerce")
+    rows = found.age.set_index("decade")["rows"]
+    assert rows.sum() == len(read)
+    assert rows[NO_YEAR] == years.isna().sum() > 0
+    assert rows["before 1950"] == years.lt(1950).sum() > 0
+    assert rows["1990s"] == years.between(1990, 1999).sum() > 0
 
 
 def test_less_than_a_twentieth_of_what_decides_is_from_memory(found: Quality) -> None:

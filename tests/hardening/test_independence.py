@@ -12,6 +12,7 @@ import pytest
 
 from recommender.catalog.package import datasets_folder
 from tests.hardening.readers import READERS
+from tests.pages.registry import entries
 
 _DEMO = datasets_folder() / "demo"
 _ASKED = ("rank", "--lat", "51.15", "--lon", "-2.85", "--crop", "quince", "--json")
@@ -60,11 +61,11 @@ assert not config.get_option("browser.gatherUsageStats")
 page = AppTest.from_file(sys.argv[1], default_timeout=120).run()
 assert not page.exception, page.exception
 assert page.main.children
-for name in sys.argv[2:]:
-    script = f"from recommender.pages import {name}\\n{name}.page()"
+for module in sys.argv[2:]:
+    script = f"import {module} as module\\nmodule.page()"
     page = AppTest.from_string(script, default_timeout=120).run()
-    assert not page.exception, (name, page.exception)
-    assert page.main.children, name
+    assert not page.exception, (module, page.exception)
+    assert page.main.children, module
 """
 )
 _STOCK, _OFFERS = str(_DEMO / "nursery-stock.csv"), str(_DEMO / "swap-offers.csv")
@@ -143,7 +144,8 @@ def test_the_watch_sees_the_one_command_that_may_ask(tmp_path: Path) -> None:
 
 def test_the_pages_reach_no_other_machine(tmp_path: Path) -> None:
     app = datasets_folder().parent / "app.py"
-    others = ("plan", "desk", "swap", "atlas", "catalog", "about")
+    others = [entry.draw.__module__ for entry in entries()[1:]]
+    assert len(others) >= 6
     kept = {"ORCHARDWRIGHT_EVENTS": str(tmp_path), "ORCHARDWRIGHT_DECISIONS": str(tmp_path / "d.csv")}
     done = _run(_PAGES, str(app), *others, **kept)
     assert done.returncode == 0, done.stderr

@@ -8,8 +8,11 @@ see the counts.
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
+from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -106,6 +109,35 @@ def test_named_pairs_come_out_as_published(female: str, donor: str, result: str,
     found = built()
     i, j = (found.position(*name.split(":")) for name in (female, donor))
     assert RESULTS[found.result[i, j]] == result, f"{source}: {found.explain(i, j)}"
+
+
+def test_the_page_tells_the_counts_of_today() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "pollination.md").read_text(encoding="utf-8")
+    derived, plain = compared(True), compared(False)
+    stated = derived["independent"]
+    for label, found in {
+        "stated pairs and partner lists": derived[stated],
+        "of these incompatible": derived[stated & derived["result"].eq("incompatible")],
+        "read off group charts (many alleles come from them)": derived[~stated],
+        "stated pairs, without alleles derived from groups": plain[plain["independent"]],
+        "charts, without alleles derived from groups": plain[~plain["independent"]],
+    }.items():
+        counts = found["verdict"].value_counts().reindex(["agrees", "disagrees"], fill_value=0)
+        assert f"| {label} | {len(found)} | {counts.sum()} | {counts['agrees']} |" in page
+    typed = open_catalog().settled_all().query("trait == 's_alleles' and standing == 'published'")
+    apples, pears = (typed["crop"].eq(crop).sum() for crop in ("apple", "european-pear"))
+    assert f"{apples} apples of 637 and {pears} European pears of 171 are typed by a source" in page
+    for crop in ("Asian pear", "apple", "Japanese plum"):
+        key = crop.lower().replace(" ", "-")
+        assert re.search(rf"\b{crop} {_share_if_unknown(key)}\b", page)
+    assert f"the share of all crops together ({_share_if_unknown('european-pear')})" in page
+
+
+def _share_if_unknown(crop: str) -> str:
+    """Of 100 pairs of the crop about which nothing is published, how many are taken to set fruit."""
+    chances = built().chance(np.flatnonzero(np.array(built().crop_of) == crop))
+    (share,) = np.unique(chances[(chances > 0) & (chances < 1)])
+    return f"{100 * share:.0f}"
 
 
 def test_no_crop_serves_one_it_never_crosses_with() -> None:

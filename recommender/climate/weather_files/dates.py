@@ -40,14 +40,14 @@ class CivilDates:
         [True, False]
         """
         y, m, d = (np.asarray(part, dtype=float) for part in (years, months, days))
-        whole = np.isfinite(y) & np.isfinite(m) & np.isfinite(d) & (y % 1 == 0) & (m % 1 == 0) & (d % 1 == 0)
+        whole = (np.trunc(y) == y) & (np.trunc(m) == m) & (np.trunc(d) == d)
         fits = whole & (y >= 1) & (y <= 9999) & (m >= 1) & (m <= 12) & (d >= 1) & (d <= 31)
         y, m, d = (np.where(fits, part, 1).astype(np.int64) for part in (y, m, d))
         month = ((y - 1970) * 12 + (m - 1)).astype("datetime64[M]")
-        day = month.astype("datetime64[D]") + (d - 1)
+        day = month.astype("datetime64[D]") + (d - 1).astype("timedelta64[D]")
         real = fits & (day.astype("datetime64[M]") == month)
         seconds = day.astype("datetime64[s]")
-        seconds[~real] = np.datetime64("NaT")
+        seconds[~real] = np.datetime64("NaT", "s")
         return cls(pd.Series(seconds), real)
 
 
@@ -101,7 +101,7 @@ def _from_text(
     most = max(fits.values())
     chosen = [form for form, n in fits.items() if n == most and n > 0]
     if not chosen:
-        return text, pd.Series(np.full(len(text), np.datetime64("NaT"), dtype="datetime64[s]"))
+        return text, pd.Series(np.full(len(text), "NaT", dtype="datetime64[s]"))
     read = {form: _parsed(text, form) for form in chosen}
     best = max(int(days.notna().sum()) for days in read.values())
     read = {form: days for form, days in read.items() if int(days.notna().sum()) == best}
