@@ -32,6 +32,7 @@ import pyarrow.parquet as pq
 
 from benchmarks.record import compared
 from recommender import Goals, Site, open_catalog, rank
+from recommender.atlas.climates import key_of
 from recommender.atlas.folder import AtlasFolder, Part
 from recommender.atlas.run import run, worked
 from recommender.atlas.sites import country_sites
@@ -63,11 +64,14 @@ def laid_out(folder: Path, first: Path, sites: int, block: int) -> None:
     about = type(about)(**{**vars(about), "sites": sites, "block": block, "sites_key": f"copies {sites}"})
     atlas = AtlasFolder(folder)
     atlas.begin(about, copies, held.read("varieties.parquet").to_pandas())
+    ready = ready_plan(about.data_key, about.preset, about.neighbours, about.crops)
     source = held.read(f"climates/warming=0.0/{Part(0.0, 0).stem}.parquet")
     for number in range(about.blocks):
         count = min(block, sites - number * block)
         table = source.slice(0, count)
         numbered = table.set_column(0, "site", [np.arange(number * block, number * block + count)])
+        key = key_of(ready, about.data_key, about.years, about.seed, atlas.sites_of(number, block), 0.0)
+        numbered = numbered.replace_schema_metadata({"key": key})
         atlas.write(f"climates/warming=0.0/{Part(0.0, number).stem}.parquet", numbered, compression="zstd")
 
 

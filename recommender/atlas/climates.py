@@ -17,6 +17,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from recommender.atlas.method import derived_key
 from recommender.biology import bloom, bloom_model, bloom_parameters, ripening
 from recommender.biology.bloom_model import bud_hours, keep_bud_weather
 from recommender.climate import chill, downscaling, figures, generator, grid, heat, hourly, many
@@ -90,16 +91,17 @@ def _joined(parts: list[Climates]) -> Climates:
     )
 
 
-def key_of(ready: Plan, data_key: str, years: int, seed: int) -> str:
-    """The same where the same climates would be worked out: of the data's key, the years, what moves bloom
-    and harvest, and the code that works them out."""
+def key_of(ready: Plan, data_key: str, years: int, seed: int, sites: pd.DataFrame, warming: float) -> str:
+    """The same where the same climates would be worked out: of the data's key, the years and how much warmer
+    [K], the sites, what moves bloom and harvest, and the code that works them out."""
     days = ready.days
     read = (
         days.bloom_of, days.harvest_of, days.needs.log_requirement, days.needs.need_factor,
         days.needs.error_d, days.ripe.days, days.ripe.error_d, days.ripe.window_start, days.kill10,
         days.kill90,
     )  # fmt: skip
-    made = hashlib.sha256(f"{data_key} {years} {seed}".encode())
+    made = hashlib.sha256(f"{data_key} {derived_key()} {years} {seed} {warming:.1f}".encode())
+    made.update(sites[["site", "lat", "lon", "elevation_m"]].to_numpy(dtype=np.float64).tobytes())
     for figure in read:
         made.update(np.ascontiguousarray(figure).tobytes())
     for module in _WORKED_BY:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from recommender.atlas.folder import About, AtlasFolder, Part
+from recommender.atlas.folder import About, AtlasFolder
 from recommender.catalog import atlas_sql
 from recommender.errors import BadInput, UnknownName
 from recommender.suitability.answers import nearest
@@ -28,15 +28,10 @@ class Atlas:
         self.folder = AtlasFolder(folder)
         self.about: About = self.folder.about()
 
-    def finished(self, warming: float) -> list[Part]:
-        """The parts of a warming that are done."""
-        parts = (Part(warming, block) for block in range(self.about.blocks))
-        return [part for part in parts if self.folder.done(part) is not None]
-
     @property
     def share_done(self) -> float:
         """Share of all parts that are done."""
-        done = sum(len(self.finished(warming)) for warming in self.about.warming)
+        done = sum(sum(1 for _ in self.folder.finished(each, self.about)) for each in self.about.warming)
         return done / (len(self.about.warming) * self.about.blocks)
 
     def crops(self) -> list[str]:
@@ -57,17 +52,18 @@ class Atlas:
         done yet."""
         if crop not in self.crops():
             raise UnknownName("crop in this atlas", crop, nearest(crop, self.crops()))
+        warming = round(warming, 1) + 0.0
         if warming not in self.about.warming:
             held = ", ".join(f"{each:+.1f}" for each in self.about.warming)
             raise BadInput(
                 f"The atlas holds no years warmer by {warming:.1f} degrees, only {held}",
                 remedy=f"Add them with `orchardwright atlas run` and --warming {warming:g}",
             )
-        scores = self.folder.path / "scores"
-        files = [
-            scores / part.folder / f"crop={crop}" / f"{part.stem}.parquet" for part in self.finished(warming)
+        found = [
+            self.folder.scores(part, crop)
+            for part, held in self.folder.finished(warming, self.about)
+            if crop in held["bytes"]
         ]
-        found = [path for path in files if path.exists()]
         if not found:
             raise BadInput("No part of this atlas is done yet", remedy="Run it until some are")
         return found

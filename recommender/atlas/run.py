@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from recommender.atlas.folder import MOST_IN_A_BLOCK, SITES_IN_A_BLOCK, About, AtlasFolder, Part, sites_key
+from recommender.atlas.method import method_key
 from recommender.atlas.sites import COLUMNS
 from recommender.atlas.work import ready_plan, work
 from recommender.climate.profile import DEFAULT_SEED, DEFAULT_YEARS
@@ -116,7 +117,7 @@ def _begin(
 ) -> tuple[AtlasFolder, About, pd.DataFrame]:
     from recommender import open_catalog
 
-    if not warming or any(abs(each) > 10.0 for each in warming):
+    if not warming or any(not abs(each) <= 10.0 for each in warming):
         raise BadInput("A warming lies beyond 10 degrees", remedy="Give offsets such as 0 and 2")
     if not 1 <= block <= MOST_IN_A_BLOCK:
         raise BadInput(f"A block of {block} sites cannot be", remedy="Give a number from 1 to 100,000")
@@ -137,10 +138,12 @@ def _begin(
         preset=preset,
         neighbours=neighbours,
         crops=names,
-        warming=tuple(sorted({round(float(each), 1) for each in warming})),
+        # Nought, not minus nought: it is the name of a folder.
+        warming=tuple(sorted({round(float(each), 1) + 0.0 for each in warming})),
         years=years,
         seed=DEFAULT_SEED,
         block=block,
+        method_key=method_key(),
     )
     atlas = AtlasFolder(folder)
     return atlas, atlas.begin(about, order, ready.names), order

@@ -17,6 +17,7 @@ import pyarrow as pa
 
 from recommender.atlas.climates import climates_of, from_table, key_of, to_table
 from recommender.atlas.folder import About, AtlasFolder, Part
+from recommender.atlas.method import method_key
 from recommender.errors import BadInput, StorageFault
 from recommender.suitability.batch import Plan, Scores, plan, scored
 from recommender.suitability.goals import Goals
@@ -49,16 +50,22 @@ def work(folder: str, warming: float, block: int) -> dict[str, Any]:
     if done is not None:
         return {**done, "again": True}
     about = atlas.about()
+    if about.method_key != method_key():
+        raise BadInput(
+            "The version of Orchardwright here is not the one the atlas was begun with",
+            remedy="Give every worker the same version and the same datasets, or name another folder",
+        )
     ready = ready_plan(about.data_key, about.preset, about.neighbours, about.crops)
     start = time.perf_counter(), time.process_time()
     sites, climates, missing, stored = _climates(atlas, about, part, ready)
     made = time.perf_counter(), time.process_time()
+    crops: tuple[str, ...] = ()
     report: dict[str, Any] = {"sites": len(sites), "pairs": 0, "without_climate": missing, "stored": stored}
     scored_at = made
     if climates is not None:
         scores = scored(climates, ready)
         scored_at = time.perf_counter(), time.process_time()
-        write_scores(atlas, part, sites, scores, ready)
+        crops = write_scores(atlas, part, sites, scores, ready)
         report["pairs"] = scores.score.size
     end = time.perf_counter(), time.process_time()
     for name, since, until in (
@@ -68,7 +75,7 @@ def work(folder: str, warming: float, block: int) -> dict[str, Any]:
     ):
         report[f"{name}_s"] = round(until[0] - since[0], 4)
         report[f"{name}_cpu_s"] = round(until[1] - since[1], 4)
-    atlas.finish(part, report)
+    atlas.finish(part, report, crops)
     return report
 
 
@@ -77,9 +84,8 @@ def _climates(
 ) -> tuple[np.ndarray, Any, list[dict[str, object]], bool]:
     """Numbers of sites, their climates, the sites without one, and whether they were kept from before."""
     name = str(Path("climates") / part.folder / f"{part.stem}.parquet")
-    key = key_of(ready, about.data_key, about.years, about.seed)
-    first = part.block * about.block
-    rows = atlas.sites().iloc[first : first + about.block]
+    rows = atlas.sites_of(part.block, about.block)
+    key = key_of(ready, about.data_key, about.years, about.seed, rows, part.warming)
     if (atlas.path / name).exists():
         try:
             held = from_table(atlas.read(name), key)
@@ -94,8 +100,10 @@ def _climates(
     return sites, climates, missing, False
 
 
-def write_scores(atlas: AtlasFolder, part: Part, sites: np.ndarray, scores: Scores, ready: Plan) -> None:
-    """A file a crop, variety after variety: site, variety, score (float32), verdict."""
+def write_scores(
+    atlas: AtlasFolder, part: Part, sites: np.ndarray, scores: Scores, ready: Plan
+) -> tuple[str, ...]:
+    """A file a crop, variety after variety: site, variety, score (float32), verdict. Which crops they are."""
     crop = ready.names["crop"].to_numpy(dtype=object)
     order = np.argsort(crop, kind="stable")
     starts = np.flatnonzero(np.r_[True, crop[order][1:] != crop[order][:-1]])
@@ -115,9 +123,10 @@ def write_scores(atlas: AtlasFolder, part: Part, sites: np.ndarray, scores: Scor
                 "verdict": pa.DictionaryArray.from_arrays(pa.array(verdict[rows].ravel()), _WORDS),
             }
         )
-        name = str(Path("scores") / part.folder / f"crop={crop[rows[0]]}" / f"{part.stem}.parquet")
-        atlas.write(name, table, compression="lz4", use_dictionary=["site", "variety", "verdict"])
+        name = atlas.scores(part, crop[rows[0]]).relative_to(atlas.path)
+        atlas.write(str(name), table, compression="lz4", use_dictionary=["site", "variety", "verdict"])
 
     # Each file waits for the disk; side by side they wait together.
     with ThreadPoolExecutor(FILES_AT_ONCE) as pool:
         list(pool.map(written, np.split(order, starts[1:])))
+    return tuple(crop[order[starts]].tolist())

@@ -17,10 +17,14 @@ import pandas as pd
 from recommender.catalog import sealed
 from recommender.errors import StorageFault
 
+# The names of folders are no columns: an atlas may stand below one that is called site=5.
+_SCORES, _WARMER, _SITES = (
+    f"read_parquet(${name}, hive_partitioning = false)" for name in ("scores", "warmer", "sites")
+)
 _SITE = "s.site, s.name, s.region, s.country, s.lat, s.lon, s.elevation_m, s.population"
 _WHERE_SOUND = f"""
     SELECT {_SITE}, p.score, p.verdict::VARCHAR AS verdict
-    FROM read_parquet($scores) p JOIN read_parquet($sites) s USING (site)
+    FROM {_SCORES} p JOIN {_SITES} s USING (site)
     WHERE p.variety = $variety AND p.verdict IN (SELECT unnest($verdicts))
     ORDER BY p.score DESC, s.population DESC, s.site
 """
@@ -30,15 +34,15 @@ _SOUND_BY_PLACE = f"""
                count(*) FILTER (verdict = 'with care') AS with_care,
                count(*) FILTER (verdict = 'ruled out') AS ruled_out,
                max(score) AS best_score, arg_max(variety, score)::VARCHAR AS best
-        FROM read_parquet($scores) GROUP BY site
+        FROM {_SCORES} GROUP BY site
     )
     SELECT {_SITE}, c.* EXCLUDE (site)
-    FROM counted c JOIN read_parquet($sites) s USING (site)
+    FROM counted c JOIN {_SITES} s USING (site)
     ORDER BY c.sound DESC, s.population DESC, s.site
 """
-_CHANGE_BY_VARIETY = """
-    WITH before AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM read_parquet($scores)),
-         after AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM read_parquet($warmer))
+_CHANGE_BY_VARIETY = f"""
+    WITH before AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM {_SCORES}),
+         after AS (SELECT site, variety, score, verdict = 'sound' AS sound FROM {_WARMER})
     SELECT b.variety::VARCHAR AS variety, count(*) AS sites,
            count(*) FILTER (b.sound) AS sound_before, count(*) FILTER (a.sound) AS sound_after,
            count(*) FILTER (a.sound AND NOT b.sound) AS won,
@@ -49,11 +53,11 @@ _CHANGE_BY_VARIETY = """
 """
 _CHANGE_BY_PLACE = f"""
     WITH before AS (SELECT site, count(*) FILTER (verdict = 'sound') AS sound
-                    FROM read_parquet($scores) GROUP BY site),
+                    FROM {_SCORES} GROUP BY site),
          after AS (SELECT site, count(*) FILTER (verdict = 'sound') AS sound
-                   FROM read_parquet($warmer) GROUP BY site)
+                   FROM {_WARMER} GROUP BY site)
     SELECT {_SITE}, b.sound AS sound_before, a.sound AS sound_after, a.sound - b.sound AS change
-    FROM before b JOIN after a USING (site) JOIN read_parquet($sites) s USING (site)
+    FROM before b JOIN after a USING (site) JOIN {_SITES} s USING (site)
     ORDER BY change, s.population DESC, s.site
 """
 
@@ -95,5 +99,5 @@ def _asked(
         raise StorageFault(
             "The files of the atlas cannot be read",
             where=str(folder),
-            remedy="Run the atlas again with the same folder; what is whole is kept",
+            remedy="Remove the folder scores in it and run the atlas again; climates are kept",
         ) from problem

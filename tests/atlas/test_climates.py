@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pytest
 
@@ -49,7 +50,9 @@ def test_what_scores_need_is_the_same_and_survives_its_table(ready: Plan) -> Non
     normals = [normals_at(*place) for place in PLACES]
     alone = stacked([features_of(build_profile(each, 8), ready) for each in normals], ready)
     together = stacked(list(features_of_sites(normals, 8, 20261125, 0.0, ready)), ready)
-    key = key_of(ready, "data", 8, 20261125)
+    sites = pd.DataFrame(PLACES, columns=["lat", "lon"]).assign(elevation_m=np.nan)
+    sites.insert(0, "site", range(len(sites)))
+    key = key_of(ready, "data", 8, 20261125, sites, 0.0)
     table = to_table(np.arange(4), together, key)
     held = from_table(table, key)
     assert held is not None
@@ -60,13 +63,18 @@ def test_what_scores_need_is_the_same_and_survives_its_table(ready: Plan) -> Non
             assert many.tolist() == one.tolist() == ["US", "US", "AU", "US"]
         else:
             np.testing.assert_allclose(many, one, rtol=1e-12, atol=1e-9, err_msg=part.name)
-    assert from_table(table, key_of(ready, "other data", 8, 20261125)) is None
+    for other in (
+        key_of(ready, "other data", 8, 20261125, sites, 0.0),
+        key_of(ready, "data", 9, 20261125, sites, 0.0),
+        key_of(ready, "data", 8, 20261125, sites.assign(lon=2.0), 0.0),
+        key_of(ready, "data", 8, 20261125, sites.assign(site=sites["site"] + 1), 0.0),
+        key_of(ready, "data", 8, 20261125, sites, 2.0),
+    ):
+        assert from_table(table, other) is None
     assert from_table(pa.table({"site": [1]}), key) is None
 
 
 def test_a_site_at_sea_is_named_and_the_others_are_kept(ready: Plan) -> None:
-    import pandas as pd
-
     sites = pd.DataFrame(
         {"site": [0, 1], "lat": [45.0, 48.8], "lon": [-40.0, 9.8], "elevation_m": [np.nan, 300.0]}
     )

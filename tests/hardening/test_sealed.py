@@ -185,7 +185,7 @@ def test_an_atlas_that_leads_out_of_its_folder_is_not_followed(atlas: Path, tmp_
     [
         ("block", 0), ("block", -1), ("sites", 10**15), ("sites", "many"), ("warming", []),
         ("warming", ["x"]),
-        ("crops", ["../x"]), ("crops", 3), ("years", 0), ("neighbours", "perhaps"), ("format", 2),
+        ("crops", ["../x"]), ("crops", 3), ("years", 0), ("neighbours", "perhaps"), ("format", 1),
     ],
 )  # fmt: skip
 def test_an_account_of_an_atlas_that_cannot_be_is_told(
