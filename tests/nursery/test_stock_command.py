@@ -51,6 +51,17 @@ def test_decision_given_once_holds_for_the_next_import(
     assert (line["variety"], line["decision"]) == ("Bramley's Seedling", "decided")
 
 
+@pytest.mark.parametrize("said", ["²=apple:Discovery", "9" * 5000 + "=none", "=none", "12=", "12"])
+def test_decision_that_names_no_line_is_told(
+    said: str, capsys: pytest.CaptureFixture[str], own_decisions: Path
+) -> None:
+    assert _run("stock", "check", str(STOCK), "--decide", said) == 2
+    told = capsys.readouterr().err
+    assert "is not LINE=VARIETY (--decide)" in told
+    assert len(told) < 200
+    assert not own_decisions.exists()
+
+
 def test_standin_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert (
         _run(
