@@ -22,6 +22,7 @@ from recommender.errors import BadInput, DataFaults, StorageFault
 from recommender.files import json_of
 
 DESCRIPTOR = "datapackage.json"
+ENV_DATASETS = "ORCHARDWRIGHT_DATASETS"
 
 
 @dataclass(frozen=True)
@@ -56,21 +57,41 @@ class DataPackage:
 def datasets_folder() -> Path:
     """The folder of the open data: ORCHARDWRIGHT_DATASETS, else the checkout's, else the installed copy.
 
-    Raises StorageFault if there is none.
+    Raises StorageFault if there is none, or it cannot be read.
     """
-    named = os.environ.get("ORCHARDWRIGHT_DATASETS", "").strip()
+    remedy = f"Point {ENV_DATASETS} at the folder of the open data, or install the package again"
+    named = folder_named_by(ENV_DATASETS)
     package = Path(__file__).resolve().parents[1]
-    candidates = [package.parent / "datasets", package / "_datasets"]
-    if named:
-        candidates = [Path(named).expanduser()]
+    candidates = [named] if named else [package.parent / "datasets", package / "_datasets"]
     for candidate in candidates:
-        if (candidate / DESCRIPTOR).is_file():
-            return candidate
-    raise StorageFault(
-        f"No {DESCRIPTOR} found",
-        where=" or ".join(str(candidate) for candidate in candidates),
-        remedy="Point ORCHARDWRIGHT_DATASETS at the folder of the open data, or install the package again",
-    )
+        try:
+            if (candidate / DESCRIPTOR).is_file():
+                return candidate
+        except OSError as problem:
+            raise _unreadable(DESCRIPTOR, candidate, problem, remedy) from problem
+    where = " or ".join(str(candidate) for candidate in candidates)
+    raise StorageFault(f"No {DESCRIPTOR} found", where=where, remedy=remedy)
+
+
+def folder_named_by(variable: str) -> Path | None:
+    """The folder that a variable of the environment names, `~` being a home folder; None if it names none.
+
+    Raises StorageFault if nobody knows that home folder.
+    """
+    named = os.environ.get(variable, "").strip()
+    try:
+        return Path(named).expanduser() if named else None
+    except RuntimeError as problem:
+        raise StorageFault(
+            f"{variable} names a home folder that is not known",
+            where=named,
+            remedy="Write the folder out in full",
+        ) from problem
+
+
+def _unreadable(name: str, folder: Path, problem: OSError, remedy: str) -> StorageFault:
+    reason = problem.strerror or str(problem)
+    return StorageFault(f"{name} cannot be read ({reason})", where=str(folder), remedy=remedy)
 
 
 def read_descriptor(folder: Path) -> dict[str, Any]:
@@ -80,10 +101,7 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
     try:
         content = json_of(path.read_bytes())
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise StorageFault(
-            f"{DESCRIPTOR} cannot be read ({reason})", where=str(folder), remedy=remedy
-        ) from problem
+        raise _unreadable(DESCRIPTOR, folder, problem, remedy) from problem
     except ValueError as problem:
         raise DataFaults(
             f"{DESCRIPTOR} is no JSON in UTF-8", [f"{path}: {problem}"], remedy=remedy
@@ -165,11 +183,7 @@ def content_key(folder: Path) -> str:
         except FileNotFoundError:
             content = b"missing"
         except OSError as problem:
-            raise StorageFault(
-                f"{name} cannot be read ({problem.strerror})",
-                where=str(folder),
-                remedy="Check its permissions",
-            ) from problem
+            raise _unreadable(name, folder, problem, "Check its permissions") from problem
         key.update(f"{name}\0{len(content)}\0".encode())
         key.update(content)
     return key.hexdigest()
@@ -289,6 +303,7 @@ __all__ = [
     "check_package",
     "content_key",
     "datasets_folder",
+    "folder_named_by",
     "paths_of",
     "read_descriptor",
     "read_package",

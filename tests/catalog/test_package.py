@@ -350,6 +350,22 @@ def test_a_folder_without_data_is_a_storage_fault(tmp_path: Path, monkeypatch: p
         read_package(tmp_path / "nowhere")
 
 
+@pytest.mark.parametrize(
+    ("named", "said"),
+    [
+        ("n" * 300, "cannot be read .File name too long"),
+        ("~nobody-of-that-name/x", "home folder that is not"),
+    ],
+)
+def test_a_folder_that_cannot_be_reached_is_told(
+    named: str, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ORCHARDWRIGHT_DATASETS", named)
+    with pytest.raises(StorageFault, match=said) as caught:
+        datasets_folder()
+    assert named in caught.value.where
+
+
 def test_the_folder_can_be_named_by_the_environment(small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ORCHARDWRIGHT_DATASETS", str(small))
     assert datasets_folder() == small
