@@ -12,12 +12,13 @@ import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from recommender.catalog.csv_table import FILE, ROW, Fault, read_text_table
+from recommender.catalog.descriptor import descriptor_faults
 from recommender.errors import BadInput, DataFaults, StorageFault
 from recommender.files import json_of
 
@@ -106,37 +107,10 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
         raise DataFaults(
             f"{DESCRIPTOR} is no JSON in UTF-8", [f"{path}: {problem}"], remedy=remedy
         ) from problem
-    try:
-        faults = _descriptor_faults(content)
-    except (TypeError, KeyError, AttributeError):
-        faults = ["It is not laid out as a Data Package is"]
+    faults = descriptor_faults(content)
     if faults:
         raise DataFaults(f"{DESCRIPTOR} is broken", faults, remedy=remedy)
     return dict(content)
-
-
-def _descriptor_faults(content: Any) -> list[str]:
-    """What a program needs of the descriptor and does not find; the standard itself is checked by a test."""
-    resources = content.get("resources") if isinstance(content, dict) else None
-    if not isinstance(resources, list) or not all(isinstance(item, dict) for item in resources):
-        return ["It lists no resources"]
-    names = {item.get("name") for item in resources}
-    faults = []
-    for item in resources:
-        name = item.get("name", "a resource without a name")
-        if not item.get("name") or not item.get("path"):
-            faults.append(f"{name}: name or path is missing")
-        elif not all(_stays_inside(path) for path in paths_of(item)):
-            faults.append(f"{name}: its path leads out of the folder, which the standard forbids")
-        elif item.get("format") == "csv":
-            fields = item.get("schema", {}).get("fields", [])
-            if not fields or not all("name" in field and "type" in field for field in fields):
-                faults.append(f"{name}: the schema does not say the name and type of every field")
-            elif _targets(item) - names:
-                faults.append(
-                    f"{name}: it refers to {', '.join(sorted(_targets(item) - names))}, not described"
-                )
-    return faults
 
 
 def tables_of(descriptor: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -161,15 +135,6 @@ def paths_of(resource: Mapping[str, Any]) -> list[str]:
     """The files of a resource, relative to the folder."""
     path = resource["path"]
     return [path] if isinstance(path, str) else list(path)
-
-
-def _stays_inside(path: str) -> bool:
-    """Whether a path is one of the Data Package standard: neither absolute nor with a step upwards.
-
-    Source: Frictionless Data, "Data Resource": absolute paths and `../` are forbidden in `path`.
-    """
-    parts = PurePosixPath(path).parts
-    return bool(parts) and parts[0] != "/" and ".." not in parts and "\\" not in path and ":" not in path
 
 
 def content_key(folder: Path) -> str:

@@ -208,6 +208,12 @@ def _write(path: Path, folder: Path, progress: Progress | None) -> None:
             where=str(path.parent),
             remedy=f"Free some space there (20 MB will do), or set {ENV_CACHE} to another folder",
         ) from problem
+    except duckdb.Error as problem:
+        raise StorageFault(
+            f"The open data make no catalog ({_words(problem)}); nothing that was there before is lost",
+            where=str(folder),
+            remedy="Put the open data back as they were published",
+        ) from problem
     finally:
         for each in (temporary, digest, temporary.with_name(temporary.name + ".wal")):
             each.unlink(missing_ok=True)

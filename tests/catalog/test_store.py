@@ -220,6 +220,19 @@ def test_cache_of_a_home_nobody_has_is_told(monkeypatch: pytest.MonkeyPatch) -> 
         store.default_cache()
 
 
+def test_data_that_the_database_refuses_are_told(
+    small_data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise duckdb.ParserException("syntax error")
+
+    monkeypatch.setattr(build, "build_database", refuse)
+    with pytest.raises(StorageFault, match=r"make no catalog \(syntax error\)") as caught:
+        open_catalog(small_data, tmp_path / "cache")
+    assert caught.value.where == str(small_data)
+    assert files(tmp_path / "cache") == []
+
+
 def test_full_disk_keeps_the_old_file_and_says_so(small_data: Path, cache: Path) -> None:
     before = {name: (cache / name).read_bytes() for name in files(cache)}
     limit = 1_000_000
