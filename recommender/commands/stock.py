@@ -374,4 +374,4 @@ def _print_allocation(result: Any, faults: tuple[str, ...], output: Path | None)
                 )
             )
     if output is not None:
-        console.write(f"\nWritten to {output}")
+        console.write(f"\nWritten to {plain(output)}")
