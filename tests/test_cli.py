@@ -7,6 +7,7 @@ import csv
 import io
 import json
 import math
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -276,6 +277,9 @@ def test_an_unknown_name_gets_the_nearest_three(
         (("climate", *BRISTOL, "--weather", "w.csv"), "asked for twice"),
         (("climate", "--weather", "there-is-none.csv"), "there-is-none.csv"),
         (("weather", "check", "there-is-none.csv"), "there-is-none.csv"),
+        (("sources", "caf\udce9"), "“caf?” is not text in UTF-8 (argument 2)"),
+        (("rank", "--place", "\udcff"), "not text in UTF-8 (argument 3)"),
+        (("rank", "--zone", "\udcff"), "not text in UTF-8 (argument 3)"),
     ],
 )
 def test_what_the_user_can_mend_ends_with_two_and_says_how(
@@ -402,3 +406,54 @@ def test_progress_and_notices_never_reach_standard_output() -> None:
     )
     assert json.loads(ended.stdout)["varieties"]
     assert ended.stderr == ""
+
+
+FULL = Path("/dev/full")
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="a device that is always full is Linux's")
+@pytest.mark.parametrize("arguments", [("sources", "--csv"), ("rank", "--help")])
+def test_a_full_disk_behind_standard_output_is_told(
+    run: Run, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...]
+) -> None:
+    with FULL.open("w", encoding="utf-8") as out:
+        monkeypatch.setattr(sys, "stdout", out)
+        ended = run(*arguments)
+    assert ended.code == 3
+    assert "could not be written: No space left on device (standard output)" in ended.err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="redirects as a POSIX shell does")
+@pytest.mark.parametrize(
+    ("redirects", "said"), [(">&-", "No variety is called"), ("2>&-", ""), (">&- 2>&-", "")]
+)
+def test_closed_streams_leave_the_exit_code_as_it_is(redirects: str, said: str) -> None:
+    ended = subprocess.run(
+        ["sh", "-c", f'"$0" -m recommender.cli show Bramly {redirects}', sys.executable],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ended.returncode == 2
+    assert "Traceback" not in ended.stderr
+    assert ended.stderr.startswith(said)
+
+
+def test_a_result_for_a_closed_standard_output_is_dropped(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdout", None)
+    ended = run("sources", "--csv")
+    assert (ended.code, ended.err) == (0, "")
+
+
+def test_a_reader_who_leaves_ends_it_without_a_word() -> None:
+    """The text waits in the stream until the end, when its reader is gone."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    ended = subprocess.run(
+        [sys.executable, "-m", "recommender.cli", "sources", "--help"],
+        stdout=writer,
+        stderr=subprocess.PIPE,
+        check=False,
+    )
+    os.close(writer)
+    assert (ended.returncode, ended.stderr) == (1, b"")

@@ -12,16 +12,18 @@ import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from recommender.catalog.csv_table import FILE, ROW, Fault, read_text_table
+from recommender.catalog.descriptor import descriptor_faults
 from recommender.errors import BadInput, DataFaults, StorageFault
 from recommender.files import json_of
 
 DESCRIPTOR = "datapackage.json"
+ENV_DATASETS = "ORCHARDWRIGHT_DATASETS"
 
 
 @dataclass(frozen=True)
@@ -56,21 +58,41 @@ class DataPackage:
 def datasets_folder() -> Path:
     """The folder of the open data: ORCHARDWRIGHT_DATASETS, else the checkout's, else the installed copy.
 
-    Raises StorageFault if there is none.
+    Raises StorageFault if there is none, or it cannot be read.
     """
-    named = os.environ.get("ORCHARDWRIGHT_DATASETS", "").strip()
+    remedy = f"Point {ENV_DATASETS} at the folder of the open data, or install the package again"
+    named = folder_named_by(ENV_DATASETS)
     package = Path(__file__).resolve().parents[1]
-    candidates = [package.parent / "datasets", package / "_datasets"]
-    if named:
-        candidates = [Path(named).expanduser()]
+    candidates = [named] if named else [package.parent / "datasets", package / "_datasets"]
     for candidate in candidates:
-        if (candidate / DESCRIPTOR).is_file():
-            return candidate
-    raise StorageFault(
-        f"No {DESCRIPTOR} found",
-        where=" or ".join(str(candidate) for candidate in candidates),
-        remedy="Point ORCHARDWRIGHT_DATASETS at the folder of the open data, or install the package again",
-    )
+        try:
+            if (candidate / DESCRIPTOR).is_file():
+                return candidate
+        except OSError as problem:
+            raise _unreadable(DESCRIPTOR, candidate, problem, remedy) from problem
+    where = " or ".join(str(candidate) for candidate in candidates)
+    raise StorageFault(f"No {DESCRIPTOR} found", where=where, remedy=remedy)
+
+
+def folder_named_by(variable: str) -> Path | None:
+    """The folder that a variable of the environment names, `~` being a home folder; None if it names none.
+
+    Raises StorageFault if nobody knows that home folder.
+    """
+    named = os.environ.get(variable, "").strip()
+    try:
+        return Path(named).expanduser() if named else None
+    except RuntimeError as problem:
+        raise StorageFault(
+            f"{variable} names a home folder that is not known",
+            where=named,
+            remedy="Write the folder out in full",
+        ) from problem
+
+
+def _unreadable(name: str, folder: Path, problem: OSError, remedy: str) -> StorageFault:
+    reason = problem.strerror or str(problem)
+    return StorageFault(f"{name} cannot be read ({reason})", where=str(folder), remedy=remedy)
 
 
 def read_descriptor(folder: Path) -> dict[str, Any]:
@@ -80,45 +102,15 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
     try:
         content = json_of(path.read_bytes())
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise StorageFault(
-            f"{DESCRIPTOR} cannot be read ({reason})", where=str(folder), remedy=remedy
-        ) from problem
+        raise _unreadable(DESCRIPTOR, folder, problem, remedy) from problem
     except ValueError as problem:
         raise DataFaults(
             f"{DESCRIPTOR} is no JSON in UTF-8", [f"{path}: {problem}"], remedy=remedy
         ) from problem
-    try:
-        faults = _descriptor_faults(content)
-    except (TypeError, KeyError, AttributeError):
-        faults = ["It is not laid out as a Data Package is"]
+    faults = descriptor_faults(content)
     if faults:
         raise DataFaults(f"{DESCRIPTOR} is broken", faults, remedy=remedy)
     return dict(content)
-
-
-def _descriptor_faults(content: Any) -> list[str]:
-    """What a program needs of the descriptor and does not find; the standard itself is checked by a test."""
-    resources = content.get("resources") if isinstance(content, dict) else None
-    if not isinstance(resources, list) or not all(isinstance(item, dict) for item in resources):
-        return ["It lists no resources"]
-    names = {item.get("name") for item in resources}
-    faults = []
-    for item in resources:
-        name = item.get("name", "a resource without a name")
-        if not item.get("name") or not item.get("path"):
-            faults.append(f"{name}: name or path is missing")
-        elif not all(_stays_inside(path) for path in paths_of(item)):
-            faults.append(f"{name}: its path leads out of the folder, which the standard forbids")
-        elif item.get("format") == "csv":
-            fields = item.get("schema", {}).get("fields", [])
-            if not fields or not all("name" in field and "type" in field for field in fields):
-                faults.append(f"{name}: the schema does not say the name and type of every field")
-            elif _targets(item) - names:
-                faults.append(
-                    f"{name}: it refers to {', '.join(sorted(_targets(item) - names))}, not described"
-                )
-    return faults
 
 
 def tables_of(descriptor: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -145,15 +137,6 @@ def paths_of(resource: Mapping[str, Any]) -> list[str]:
     return [path] if isinstance(path, str) else list(path)
 
 
-def _stays_inside(path: str) -> bool:
-    """Whether a path is one of the Data Package standard: neither absolute nor with a step upwards.
-
-    Source: Frictionless Data, "Data Resource": absolute paths and `../` are forbidden in `path`.
-    """
-    parts = PurePosixPath(path).parts
-    return bool(parts) and parts[0] != "/" and ".." not in parts and "\\" not in path and ":" not in path
-
-
 def content_key(folder: Path) -> str:
     """A key of what the tables hold: SHA-256 over datapackage.json and every CSV file it names."""
     key = hashlib.sha256()
@@ -165,11 +148,7 @@ def content_key(folder: Path) -> str:
         except FileNotFoundError:
             content = b"missing"
         except OSError as problem:
-            raise StorageFault(
-                f"{name} cannot be read ({problem.strerror})",
-                where=str(folder),
-                remedy="Check its permissions",
-            ) from problem
+            raise _unreadable(name, folder, problem, "Check its permissions") from problem
         key.update(f"{name}\0{len(content)}\0".encode())
         key.update(content)
     return key.hexdigest()
@@ -289,6 +268,7 @@ __all__ = [
     "check_package",
     "content_key",
     "datasets_folder",
+    "folder_named_by",
     "paths_of",
     "read_descriptor",
     "read_package",

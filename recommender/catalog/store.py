@@ -21,7 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from recommender.catalog.package import content_key, datasets_folder
+from recommender.catalog.package import content_key, datasets_folder, folder_named_by
 from recommender.errors import StorageFault
 
 if TYPE_CHECKING:
@@ -79,10 +79,10 @@ def open_catalog(
 
 
 def default_cache() -> Path:
-    """ORCHARDWRIGHT_CACHE, else the user's cache folder of this system."""
-    named = os.environ.get(ENV_CACHE, "").strip()
+    """ORCHARDWRIGHT_CACHE, else the user's cache folder of this system. Raises StorageFault."""
+    named = folder_named_by(ENV_CACHE)
     if named:
-        return Path(named).expanduser()
+        return named
     from platformdirs import user_cache_dir
 
     return Path(user_cache_dir("orchardwright"))
@@ -99,8 +99,15 @@ def state_of(path: Path) -> str:
     except FileNotFoundError:
         return "absent"
     except OSError:
-        return "absent" if not path.parent.is_dir() else "damaged"
+        return "damaged" if _is_folder(path.parent) else "absent"
     return "sound" if actual == stated else "damaged"
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 class _NotWritableError(Exception):
@@ -110,7 +117,14 @@ class _NotWritableError(Exception):
 def _file_name(folder: Path) -> str:
     whose = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:8]
     estimates = folder / "estimates.parquet"
-    guessed = digest_of(estimates) if estimates.is_file() else ""
+    try:
+        guessed = digest_of(estimates) if estimates.is_file() else ""
+    except OSError as problem:
+        raise StorageFault(
+            f"{estimates.name} cannot be read ({problem.strerror or problem})",
+            where=str(folder),
+            remedy="Check its permissions",
+        ) from problem
     made_of = f"{content_key(folder)}\0{guessed}\0{SCHEMA_VERSION}\0{code_key()}"
     key = hashlib.sha256(made_of.encode()).hexdigest()[:16]
     return f"catalog-{whose}-{key}.duckdb"
@@ -193,6 +207,12 @@ def _write(path: Path, folder: Path, progress: Progress | None) -> None:
             f"The catalog could not be written ({_words(problem)}); nothing that was there before is lost",
             where=str(path.parent),
             remedy=f"Free some space there (20 MB will do), or set {ENV_CACHE} to another folder",
+        ) from problem
+    except duckdb.Error as problem:
+        raise StorageFault(
+            f"The open data make no catalog ({_words(problem)}); nothing that was there before is lost",
+            where=str(folder),
+            remedy="Put the open data back as they were published",
         ) from problem
     finally:
         for each in (temporary, digest, temporary.with_name(temporary.name + ".wal")):

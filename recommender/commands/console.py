@@ -49,7 +49,8 @@ def write_csv(frame: pd.DataFrame) -> None:
 
 
 def bold(text: str) -> str:
-    """Heavier type where a terminal shows it."""
+    """Heavier type where a terminal shows it, of the plain letters of a text."""
+    text = plain(text)
     watched = sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     return f"\x1b[1m{text}\x1b[0m" if watched else text
 
@@ -60,7 +61,7 @@ def wrapped(text: str, first: str = "", then: str | None = None) -> str:
     return textwrap.fill(
         plain(text),
         width(),
-        initial_indent=first,
+        initial_indent=plain(first),
         subsequent_indent=indent,
         break_long_words=False,
         break_on_hyphens=False,

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from recommender.commands import console
+from recommender.wording import plain
 
 
 def command(
@@ -23,7 +24,7 @@ def command(
     found = quality(console.catalog())
     if page is not None:
         chart = write(found, page)
-        console.write(f"Wrote {page} and {chart}.")
+        console.write(f"Wrote {plain(page)} and {plain(chart)}.")
         return
     shares = found.coverage.set_index(["crop", "criterion"])["published"]
     console.write(console.bold(f"{'Published for':<20}" + "".join(f"{name:>13}" for name in CRITERIA)))

@@ -37,6 +37,7 @@ Column = Annotated[
 Memory = Annotated[
     Path | None, typer.Option("--decisions", help="File of decisions (default: the one in your data folder).")
 ]
+_MOST_FIGURES = 9
 Output = Annotated[Path | None, typer.Option("--output", help="Write the result to this CSV or XLSX file.")]
 
 
@@ -68,14 +69,7 @@ def check(
         from recommender.nursery.names import decide as keep
 
         for said in decide:
-            line, _, choice = said.partition("=")
-            if not line.strip().isdigit() or not choice.strip():
-                raise BadInput(
-                    f"“{said}” is not LINE=VARIETY",
-                    where="--decide",
-                    remedy="Write for example 12=apple:Discovery",
-                )
-            keep(read, int(line), choice, catalog, memory)
+            keep(read, *_line_and_choice(said), catalog, memory)
         memory.save()
         read = _read(stock, column, catalog, memory)
     from recommender.nursery.result_files import faults_frame
@@ -228,6 +222,19 @@ def _memory(path: Path | None) -> Decisions:
     return Decisions(path if path is not None else default_path())
 
 
+def _line_and_choice(said: str) -> tuple[int, str]:
+    """The number of a line and what it is. Raises BadInput if that is not what was said."""
+    line, _, choice = said.partition("=")
+    line = line.strip()
+    if not line.isdecimal() or len(line) > _MOST_FIGURES or not choice.strip():
+        raise BadInput(
+            f"“{said[:60]}” is not LINE=VARIETY",
+            where="--decide",
+            remedy="Write for example 12=apple:Discovery",
+        )
+    return int(line), choice
+
+
 def _columns(said: list[str] | None) -> dict[str, str]:
     columns = {}
     for pair in said or ():
@@ -367,4 +374,4 @@ def _print_allocation(result: Any, faults: tuple[str, ...], output: Path | None)
                 )
             )
     if output is not None:
-        console.write(f"\nWritten to {output}")
+        console.write(f"\nWritten to {plain(output)}")

@@ -13,6 +13,7 @@ import typer
 
 from recommender.commands import console
 from recommender.errors import BadInput
+from recommender.wording import plain
 
 if TYPE_CHECKING:
     import altair
@@ -124,7 +125,7 @@ def fetch(
         "",
         report_text(fetched.record),
     ]
-    console.write("\n".join(lines))
+    console.write(plain("\n".join(lines)))
 
 
 def _point(
@@ -177,7 +178,7 @@ def report_text(record: WeatherRecord) -> str:
             f"  ({_MARKS['fault']} fault, {_MARKS['warning']} mind this, {_MARKS['note']} for information)"
         )
     lines += ["", "Long enough for", *_figure_lines(record), "", *month_plot(record), "", *year_plot(record)]
-    return "\n".join(lines)
+    return plain("\n".join(lines))
 
 
 def _figure_lines(record: WeatherRecord) -> list[str]:

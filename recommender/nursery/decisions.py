@@ -45,7 +45,7 @@ class Decisions:
         self._kept: dict[tuple[str, str], Variety] = {}
         self._written: dict[tuple[str, str], str] = {}
         self._new: set[tuple[str, str]] = set()
-        if path is not None and path.exists():
+        if path is not None:
             self._read(path)
 
     def __len__(self) -> int:
@@ -96,7 +96,9 @@ class Decisions:
     def _read(self, path: Path) -> None:
         try:
             rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
-        except (OSError, UnicodeError, csv.Error) as problem:
+        except (FileNotFoundError, NotADirectoryError):
+            return
+        except (OSError, ValueError, csv.Error) as problem:
             raise StorageFault(
                 f"The decisions cannot be read ({problem})",
                 where=str(path),

@@ -56,4 +56,6 @@ class Goals(Answers):
     def _one_or_many(cls, value: Any) -> Any:
         if isinstance(value, str):
             return (value,)
-        return tuple(dict.fromkeys(value)) if isinstance(value, list | tuple) else value
+        if isinstance(value, list | tuple) and all(isinstance(part, str) for part in value):
+            return tuple(dict.fromkeys(value))
+        return value

@@ -160,21 +160,22 @@ def test_a_damaged_file_is_built_again_and_said_so(small_data: Path, cache: Path
         open_catalog(small_data, cache).close()
 
 
+@pytest.mark.parametrize("name", ["cache", "n" * 300], ids=["behind a file", "too long a name"])
 def test_cache_that_cannot_be_written_falls_back_to_a_temporary_folder(
-    small_data: Path, tmp_path: Path
+    small_data: Path, tmp_path: Path, name: str
 ) -> None:
-    blocked = tmp_path / "a-file"
-    blocked.write_text("in the way", encoding="utf-8")
+    blocked = tmp_path if len(name) > 255 else tmp_path / "a-file"
+    (tmp_path / "a-file").write_text("in the way", encoding="utf-8")
     store.private_folder.cache_clear()
     with pytest.warns(CatalogNotice, match="temporary"):
-        catalog = open_catalog(small_data, blocked / "cache")
+        catalog = open_catalog(small_data, blocked / name)
     with catalog:
         assert not catalog.traits().empty
         assert catalog.path.parent == store.private_folder()
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        open_catalog(small_data, blocked / "cache").close()
-    assert blocked.read_text(encoding="utf-8") == "in the way"
+        open_catalog(small_data, blocked / name).close()
+    assert (tmp_path / "a-file").read_text(encoding="utf-8") == "in the way"
     store.private_folder.cache_clear()
 
 
@@ -211,6 +212,25 @@ def test_nowhere_to_write_is_a_clear_fault(
     store.private_folder.cache_clear()
     with pytest.raises(StorageFault, match="neither"):
         open_catalog(small_data, blocked / "cache")
+
+
+def test_cache_of_a_home_nobody_has_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORCHARDWRIGHT_CACHE", "~nobody-of-that-name/x")
+    with pytest.raises(StorageFault, match="ORCHARDWRIGHT_CACHE names a home folder that is not known"):
+        store.default_cache()
+
+
+def test_data_that_the_database_refuses_are_told(
+    small_data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise duckdb.ParserException("syntax error")
+
+    monkeypatch.setattr(build, "build_database", refuse)
+    with pytest.raises(StorageFault, match=r"make no catalog \(syntax error\)") as caught:
+        open_catalog(small_data, tmp_path / "cache")
+    assert caught.value.where == str(small_data)
+    assert files(tmp_path / "cache") == []
 
 
 def test_full_disk_keeps_the_old_file_and_says_so(small_data: Path, cache: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -11,7 +12,7 @@ from typer.testing import CliRunner
 
 from recommender.climate.download import FetchFault
 from recommender.climate.weather import read_weather
-from recommender.commands.weather import app, month_plot, year_plot
+from recommender.commands.weather import app, month_plot, report_text, year_plot
 from recommender.errors import BadInput
 from tests.climate.weather_samples import daily_lines, epw_lines, invented_series, write
 
@@ -35,6 +36,15 @@ def test_check_says_what_is_odd_and_where(file: Path) -> None:
     )
     assert "no  hardiness zone" in result.output
     assert max(len(line) for line in result.output.splitlines()) <= 110
+
+
+def test_names_of_a_file_and_its_station_cannot_steer_the_terminal(file: Path, tmp_path: Path) -> None:
+    path = tmp_path / "station\x1b[31m.csv"
+    path.write_bytes(file.read_bytes())
+    told = report_text(replace(read_weather(path), station_name="Hollow\x1b]0;owned\x07"))
+    assert told.startswith("station[31m.csv: daily CSV")
+    assert "Hollow]0;owned" in told
+    assert not set("\x1b\x07") & set(told)
 
 
 def test_check_as_json_has_the_same_findings(file: Path) -> None:

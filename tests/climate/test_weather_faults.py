@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from recommender.climate.weather import read_weather
 from recommender.climate.weather_files import text as weather_text
-from recommender.errors import BadInput, OrchardwrightError
+from recommender.errors import BadInput, OrchardwrightError, StorageFault
 from tests.climate.weather_reading import LAYOUTS, TODAY, Edit, drop, insert, kinds, of_kind, put, read
 from tests.climate.weather_samples import (
     daily_lines,
@@ -173,6 +173,8 @@ def test_missing_files_and_folders_are_named(tmp_path: Path) -> None:
         read_weather(tmp_path / "nothing.csv")
     with pytest.raises(BadInput, match="folder"):
         read_weather(tmp_path)
+    with pytest.raises(StorageFault, match="could not be read: File name too long"):
+        read_weather(tmp_path / f"{'n' * 300}.csv")
 
 
 def test_too_large_files_are_refused_packed_or_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

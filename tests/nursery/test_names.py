@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommender.catalog.catalog import Catalog
-from recommender.errors import BadInput, DataFaults, UnknownName
+from recommender.errors import BadInput, DataFaults, StorageFault, UnknownName
 from recommender.nursery import name_book
 from recommender.nursery.decisions import Decisions
 from recommender.nursery.name_book import Query
@@ -210,6 +210,11 @@ def test_damaged_decisions_are_named(tmp_path: Path) -> None:
     with pytest.raises(DataFaults) as error:
         Decisions(path)
     assert "row 2" in str(error.value)
+
+
+def test_decisions_that_cannot_be_reached_are_told(tmp_path: Path) -> None:
+    with pytest.raises(StorageFault, match=r"decisions cannot be read .*name too long"):
+        Decisions(tmp_path / ("n" * 300))
 
 
 def test_decisions_cannot_run_in_a_spreadsheet(tmp_path: Path) -> None:

@@ -51,6 +51,30 @@ def test_decision_given_once_holds_for_the_next_import(
     assert (line["variety"], line["decision"]) == ("Bramley's Seedling", "decided")
 
 
+@pytest.mark.parametrize("said", ["²=apple:Discovery", "9" * 5000 + "=none", "=none", "12=", "12"])
+def test_decision_that_names_no_line_is_told(
+    said: str, capsys: pytest.CaptureFixture[str], own_decisions: Path
+) -> None:
+    assert _run("stock", "check", str(STOCK), "--decide", said) == 2
+    told = capsys.readouterr().err
+    assert "is not LINE=VARIETY (--decide)" in told
+    assert len(told) < 200
+    assert not own_decisions.exists()
+
+
+def test_names_of_files_cannot_steer_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stock, orders = tmp_path / "list\x1b[31m.csv", tmp_path / "orders.csv"
+    lines = "variety,count\nDiscovery \x1b]0;owned\x07,3\nNo\u202eSuch\x9b31m Thing,2\n"
+    stock.write_text(lines, encoding="utf-8")
+    orders.write_text("order,variety,count\nA\x1b[31m,Discovery,1\n", encoding="utf-8")
+    assert _run("stock", "check", str(stock)) == 0
+    assert _run("stock", "backorders", str(orders), "--stock", str(stock), "--output", f"{stock}.csv") == 0
+    told = capsys.readouterr()
+    assert "list[31m.csv: 2 lines" in told.out
+    assert f"Written to {tmp_path}/list[31m.csv.csv" in told.out
+    assert not set("\x1b\x07\x9b\u202e") & set(told.out + told.err)
+
+
 def test_standin_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert (
         _run(

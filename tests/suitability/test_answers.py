@@ -74,6 +74,15 @@ def test_goals_take_one_word_or_a_list_and_drop_repeats() -> None:
         Goals(**loosely({"seasons": ["soon"]}))
 
 
+@pytest.mark.parametrize("question", ["crops", "uses", "seasons", "skin", "flesh", "fruit_size"])
+def test_a_list_in_a_list_of_wishes_is_named(question: str, tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(f'[goals]\n{question} = [["apple"]]\n', encoding="utf-8")
+    with pytest.raises(BadInput, match=rf"{question}\.0") as caught:
+        Goals.from_file(path)
+    assert str(path) in caught.value.where
+
+
 def test_a_site_file_is_read_as_toml_and_as_json(tmp_path: Path) -> None:
     toml = tmp_path / "site.toml"
     toml.write_text('[site]\nplace = "Geneva, New York"\n\n[goals]\ncrops = ["apple"]\n', encoding="utf-8")

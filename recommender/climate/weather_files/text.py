@@ -157,14 +157,18 @@ def read_lines(path: Path, findings: Findings) -> list[str]:
 
 
 def _bytes_of(path: Path) -> bytes:
-    if not path.exists():
-        raise BadInput("There is no such file", where=str(path), remedy="Check the name and the folder")
-    if path.is_dir():
-        raise BadInput("This is a folder, not a file", where=str(path), remedy="Name one weather file in it")
     try:
+        if path.is_dir():
+            raise BadInput(
+                "This is a folder, not a file", where=str(path), remedy="Name one weather file in it"
+            )
         if path.stat().st_size > MAX_BYTES:
             raise _too_big(path)
         return path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError, ValueError) as error:
+        raise BadInput(
+            "There is no such file", where=str(path), remedy="Check the name and the folder"
+        ) from error
     except OSError as error:
         raise StorageFault(
             f"The file could not be read: {error.strerror or error}",
