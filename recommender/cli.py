@@ -85,7 +85,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _run(arguments: list[str]) -> None:
-    """Run one command and write out all it said; 1 if its reader left. Raises OrchardwrightError."""
+    """Run one command and write out all it said; 1 if its reader left. Raises OrchardwrightError, also for
+    what the system refused and no reader foresaw."""
     try:
         try:
             app(arguments, prog_name="orchardwright")
@@ -96,7 +97,11 @@ def _run(arguments: list[str]) -> None:
         sys.exit(1)
     except OSError as problem:
         if problem.filename is not None:
-            raise
+            raise StorageFault(
+                f"It cannot be read or written: {problem.strerror or problem}",
+                where=str(problem.filename),
+                remedy="See that it is there and that you may use it",
+            ) from problem
         _let_go(sys.stdout)
         raise StorageFault(
             f"The result could not be written: {problem.strerror or problem}",

@@ -457,3 +457,13 @@ def test_a_reader_who_leaves_ends_it_without_a_word() -> None:
     )
     os.close(writer)
     assert (ended.returncode, ended.stderr) == (1, b"")
+
+
+def test_what_the_system_refuses_is_told_with_its_name(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", "/srv/withy/list.csv")
+
+    monkeypatch.setattr("recommender.cli.app", refuse)
+    ended = run("sources")
+    assert ended.code == 3
+    assert "Permission denied (/srv/withy/list.csv)" in ended.err
