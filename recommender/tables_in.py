@@ -9,6 +9,7 @@ is for the reader of the table: nursery/stock_files.py, swap/reading.py.
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import struct
 import zipfile
@@ -16,9 +17,14 @@ import zlib
 from typing import Any
 
 from recommender.errors import BadInput
+from recommender.wording import plain
 
 MOST_UNPACKED = 200_000_000
 """What a workbook may unpack to [bytes]: some 500,000 stock lines."""
+MOST_BESIDE_CELLS = 2_000_000
+"""What a workbook's styles, names, links and lists of parts may unpack to together [bytes]. They are parsed
+whole, at some 3 s and 120 MB of memory for each MB; those of a list with every colour a hand can give it
+hold a tenth of it."""
 MOST_LINES = 2_000_000
 """Lines of any text file, empty ones and those inside cells included."""
 MOST_COLUMNS = 200
@@ -126,7 +132,6 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
     most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput, also for a
     workbook that unpacks to more than MOST_UNPACKED.
     """
-    import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
@@ -141,8 +146,7 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
             )
         if _all_too_long(data, most):
             raise too_many(name, most)
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-        for sheet in book.worksheets[:MOST_SHEETS]:
+        for sheet in _opened(data, name).worksheets[:MOST_SHEETS]:
             rows = _sheet_rows(sheet, name, most)
             if rows:
                 return rows
@@ -153,6 +157,39 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
         raise BadInput(
             "The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV"
         ) from problem
+
+
+class _Parts(zipfile.ZipFile):
+    """A workbook's archive, of which what is parsed whole may hold MOST_BESIDE_CELLS bytes together. Sheets
+    and shared texts are streamed by `open`, whatever the workbook calls them; pictures are never read."""
+
+    def __init__(self, data: bytes, file: str) -> None:
+        super().__init__(io.BytesIO(data))
+        self._file, self._left = file, MOST_BESIDE_CELLS
+
+    def read(self, name: str | zipfile.ZipInfo, pwd: bytes | None = None) -> bytes:
+        part = name if isinstance(name, zipfile.ZipInfo) else self.getinfo(name)
+        self._left -= part.file_size
+        if self._left < 0:
+            raise BadInput(
+                f"The workbook holds more than {MOST_BESIDE_CELLS / 1e6:.0f} MB of styles, names and links"
+                f" beside its cells, the part “{plain(part.filename)[:60]}” among them",
+                where=self._file,
+                remedy="Save the list alone as CSV",
+            )
+        return super().read(part, pwd)
+
+
+def _opened(data: bytes, name: str) -> Any:
+    """openpyxl's workbook, its sheets not yet read. Raises BadInput, and what openpyxl raises."""
+    from openpyxl.reader.excel import ExcelReader
+
+    reader = ExcelReader(io.BytesIO(data), read_only=True, keep_links=False)
+    reader.archive = _Parts(data, name)
+    # A sheet that is a chart holds no rows, and would be parsed whole.
+    reader.read_chartsheet = lambda sheet, link: None
+    reader.read()
+    return reader.wb
 
 
 def _all_too_long(data: bytes, most: int) -> bool:
@@ -198,7 +235,10 @@ def _cell_text(cell: object) -> str:
         return ""
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
-    return str(cell)
+    if isinstance(cell, str | bool | int | float | datetime.date | datetime.time | datetime.timedelta):
+        return str(cell)
+    # A formula of several cells, or of a table of data, is an object that may hold its text.
+    return "=" + str(getattr(cell, "text", None) or "").removeprefix("=")
 
 
 def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:

@@ -12,9 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from recommender import tables_in
 from recommender.errors import BadInput, OrchardwrightError
 from recommender.nursery.stock_files import table_from
-from recommender.tables_in import LONGEST_CELL, MOST_UNPACKED, csv_rows, text_lines, workbook_rows
+from recommender.tables_in import (
+    LONGEST_CELL,
+    MOST_BESIDE_CELLS,
+    MOST_UNPACKED,
+    csv_rows,
+    text_lines,
+    workbook_rows,
+)
 
 SHEET = "xl/worksheets/sheet1.xml"
 SPACE = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -55,6 +63,59 @@ def test_bomb_is_refused_before_it_unpacks() -> None:
         table_from(data, "list.xlsx")
     assert "unpacks to" in str(error.value)
     assert "list.xlsx" in str(error.value)
+
+
+@pytest.mark.parametrize("part", ["xl/styles.xml", "xl/workbook.xml", "xl/worksheets/_rels/sheet1.xml.rels"])
+def test_part_that_is_parsed_whole_is_refused_when_large(part: str) -> None:
+    data = _with(_workbook(), **{part: b"<a/>" * (MOST_BESIDE_CELLS // 4 + 1)})
+    with pytest.raises(BadInput, match=f"2 MB of styles.*{part}.*list.xlsx.*Save the list alone as CSV"):
+        table_from(data, "list.xlsx")
+
+
+def test_small_parts_read_again_and_again_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many sheets that lead to one part count it as often."""
+    with zipfile.ZipFile(io.BytesIO(_workbook())) as packed:
+        book = packed.read("xl/workbook.xml").decode()
+    sheet = book[book.index("<sheet ") : book.index("</sheets>")]
+    links = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"/>'
+    data = _with(
+        _workbook(),
+        xl__workbook_xml=book.replace(sheet, sheet * 20).encode(),
+        **{"xl/worksheets/_rels/sheet1.xml.rels": links + b" " * 10_000},
+    )
+    monkeypatch.setattr(tables_in, "MOST_BESIDE_CELLS", 150_000)
+    with pytest.raises(BadInput, match=r"sheet1\.xml\.rels"):
+        table_from(data, "list.xlsx")
+
+
+def test_a_chart_does_not_lead_to_a_large_part() -> None:
+    with zipfile.ZipFile(io.BytesIO(_workbook())) as packed:
+        links = packed.read("xl/_rels/workbook.xml.rels")
+    assert b"relationships/worksheet" in links
+    charts = links.replace(b"relationships/worksheet", b"relationships/chartsheet")
+    data = _with(_workbook(), **{"xl/_rels/workbook.xml.rels": charts, SHEET: b"<a/>" * 1_000_000})
+    with pytest.raises(BadInput, match="holds no lines"):
+        table_from(data, "list.xlsx")
+
+
+def test_large_picture_is_no_matter() -> None:
+    data = _with(_workbook(), xl__media__big=b"\0" * (MOST_BESIDE_CELLS + 1))
+    assert list(table_from(data, "list.xlsx").frame["name"]) == ["apple Katy"]
+
+
+@pytest.mark.parametrize(
+    "formula",
+    ['<f t="array" ref="B2">SUM(A1:A9)</f>', '<f t="dataTable" ref="B2:B3" r1="A1"/>', "<f>1+1</f>"],
+)
+def test_formula_of_any_kind_is_told_as_one(formula: str) -> None:
+    cells = '<c r="A{0}" t="inlineStr"><is><t>{1}</t></is></c>'
+    part = _sheet(
+        f'<row r="1">{cells.format(1, "Variety")}<c r="B1" t="inlineStr"><is><t>Qty</t></is></c></row>'
+        f'<row r="2">{cells.format(2, "apple Katy")}<c r="B2">{formula}<v>4</v></c></row>'
+    )
+    table = table_from(_with(_workbook(), xl__worksheets__sheet1_xml=part), "list.xlsx")
+    assert table.faults == ("list.xlsx, row 2, column “Qty”: a formula is not read; write the value itself",)
+    assert table.unread(0) == {"count"}
 
 
 def test_part_that_is_larger_than_it_claims_is_damage() -> None:

@@ -91,6 +91,7 @@ def test_every_limit_stands_in_the_documentation() -> None:
         f"{reading.MOST_ROWS:,} lines, {reading.MOST_BYTES // 1_000_000} MB",
         f"{weather_text.MAX_LINES:,} lines, {weather_text.MAX_BYTES // 2**20} MB",
         f"{tables_in.MOST_UNPACKED // 1_000_000} MB unpacked",
+        f"{tables_in.MOST_BESIDE_CELLS // 1_000_000} MB unpacked | the styles",
         f"{tables_in.LONGEST_CELL:,} letters",
         f"{event_file.MOST_BYTES // 1_000_000} MB | swap event",
         f"{plan_file.LARGEST_BYTES // 1_000_000} MB | plan",
