@@ -14,6 +14,7 @@ import io
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
 from typing import Any
 
 from recommender.errors import BadInput
@@ -33,6 +34,7 @@ LONGEST_CELL = 1_000
 """Letters of a cell that can still be a name, a place or a list of trees."""
 _LAST_ROW = 1_048_576  # of any XLSX sheet
 _LONGEST_FIELD = 1_000_000
+_MOST_MARKS = _LONGEST_FIELD + MOST_COLUMNS  # in a row; a cell may be full of them
 _BLOCK = 1_000_000
 _DELIMITERS = (";", "\t", ",", "|")
 _UNREADABLE = (
@@ -68,7 +70,7 @@ def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
         raise too_many(name, MOST_LINES)
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
-            lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
+            lines, other = _parted(data.decode("utf-16")), dict[int, str]()
         except UnicodeError as problem:
             raise BadInput(
                 "The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV"
@@ -96,34 +98,79 @@ def too_many(name: str, most: int) -> BadInput:
     )
 
 
-def csv_rows(lines: list[str], name: str, most: int | None = None) -> list[tuple[int, list[str]]]:
-    """Rows of cells with the number of the line each starts in; the mark between cells is guessed.
+def csv_rows(
+    lines: list[str], name: str, most: int | None = None, delimiter: str = "", strict: bool = False
+) -> list[tuple[int, list[str]]]:
+    """Rows of cells with the number of the line each starts in.
 
-    most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput where the
-    table breaks off or is longer.
+    most: rows below the heading that hold anything; beyond them nothing is read. delimiter: the mark between
+    cells; guessed if it is empty. strict: refuse text after a closing quote, too. Raises BadInput where the
+    table breaks off, a quote stays open, or there are too many rows or columns.
     """
-    sample = lines[:20]
-    joined = "".join(sample)
-    delimiter = max(_DELIMITERS, key=lambda mark: (joined.count(mark) >= len(sample) - 1, joined.count(mark)))
     csv.field_size_limit(_LONGEST_FIELD)
     rows: list[tuple[int, list[str]]] = []
-    reader = csv.reader(lines, delimiter=delimiter)
-    before = 0
+    between = delimiter or _delimiter(lines)
+    marks = 0
+
+    def counted() -> Iterator[str]:
+        nonlocal marks
+        for line in lines:
+            # Counted before a row is parted: a line of marks alone would fill the memory.
+            marks += line.count(between)
+            if marks > _MOST_MARKS:
+                raise _too_wide(name, before + 1)
+            yield line
+        # An open quote swallows this line too, and it is then no row of its own.
+        yield ""
+
+    reader = csv.reader(counted(), delimiter=between, strict=strict)
+    before = filled = 0
     try:
-        filled = 0
         for cells in reader:
-            rows.append((before + 1, cells))
+            marks = 0
+            rows.append((before + 1, _narrow(cells, name, before + 1)))
             before = reader.line_num
             filled += any(cells)
             if most is not None and filled > most + 1:
                 raise too_many(name, most)
     except csv.Error as problem:
         raise BadInput(
-            f"The table breaks off ({problem})",
+            "A quoted cell is not closed, or has text after its closing quote"
+            if strict
+            else f"The table breaks off ({problem})",
             where=f"{name}, row {before + 1}",
-            remedy="Mend that row; a quote that was opened may not be closed",
+            remedy="Close the quotes, and write a quote inside a cell twice",
         ) from problem
+    last, _ = rows.pop()
+    if last <= len(lines):
+        raise BadInput(
+            "A cell opens with a quote that is not closed, so that all below it would be one cell",
+            where=f"{name}, row {last}",
+            remedy="Close the quote, or take it out",
+        )
     return rows
+
+
+def _delimiter(lines: list[str]) -> str:
+    """The mark between cells, guessed by the first lines."""
+    sample = lines[:20]
+    joined = "".join(sample)
+    return max(_DELIMITERS, key=lambda mark: (joined.count(mark) >= len(sample) - 1, joined.count(mark)))
+
+
+def _narrow(cells: list[str], name: str, row: int) -> list[str]:
+    """The cells of a row without the empty ones beyond MOST_COLUMNS. Raises BadInput for others."""
+    if any(cells[MOST_COLUMNS:]):
+        raise _too_wide(name, row)
+    return cells[:MOST_COLUMNS]
+
+
+def _too_wide(name: str, row: int) -> BadInput:
+    return BadInput(
+        f"The row has more than {MOST_COLUMNS} columns",
+        where=f"{name}, row {row}",
+        remedy="Take out the columns that are not needed",
+    )
 
 
 def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[int, list[str]]]:
@@ -241,10 +288,15 @@ def _cell_text(cell: object) -> str:
     return "=" + str(getattr(cell, "text", None) or "").removeprefix("=")
 
 
+def _parted(text: str) -> list[str]:
+    """Lines with their ends, of which there are three: str.splitlines knows more, which stand in cells."""
+    return list(io.StringIO(text, newline=""))
+
+
 def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
     """Lines of text, each in the encoding it was written in: UTF-8, else Windows-1252 (then Latin-1)."""
     try:
-        return data.decode("utf-8").splitlines(keepends=True), {}
+        return _parted(data.decode("utf-8")), {}
     except UnicodeDecodeError:
         pass
     lines: list[str] = []

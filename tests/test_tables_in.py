@@ -15,9 +15,11 @@ from openpyxl import Workbook
 from recommender import tables_in
 from recommender.errors import BadInput, OrchardwrightError
 from recommender.nursery.stock_files import table_from
+from recommender.swap import reading
 from recommender.tables_in import (
     LONGEST_CELL,
     MOST_BESIDE_CELLS,
+    MOST_COLUMNS,
     MOST_UNPACKED,
     csv_rows,
     text_lines,
@@ -196,6 +198,48 @@ def test_quote_left_open_names_where_it_opened() -> None:
     with pytest.raises(BadInput) as error:
         table_from(rows, "list.csv")
     assert "list.csv, row 3" in str(error.value)
+
+
+@pytest.mark.parametrize("rest", ["", "\napple Discovery,2", "\napple Discovery,2\n"])
+def test_quote_open_to_the_end_swallows_no_rows(rest: str) -> None:
+    with pytest.raises(BadInput, match=r"not closed.*\(list\.csv, row 3\)\. Close the quote"):
+        table_from(f'Variety,Qty\napple Katy,4\n"apple Sunset,3{rest}'.encode(), "list.csv")
+
+
+def test_quotes_that_are_closed_or_stand_in_a_cell_are_read() -> None:
+    data = b'Variety,Size\n"apple Katy",12" pot\n"apple ""Sunset""","one\ntwo"'
+    table = table_from(data, "list.csv")
+    assert table.frame.to_numpy().tolist() == [["apple Katy", '12" pot'], ['apple "Sunset"', "one\ntwo"]]
+    assert table.rows == (2, 3)
+
+
+@pytest.mark.parametrize("mark", ["\u2028", "\u2029", "\x85", "\x0b", "\x0c", "\x1c", "\x1e"])
+@pytest.mark.parametrize("code", ["utf-8", "utf-16"])
+def test_only_line_ends_part_rows(mark: str, code: str) -> None:
+    data = f"Variety,Qty\napple{mark}Katy,4\r\napple Sunset,3\rapple Discovery,2".encode(code)
+    table = table_from(data, "list.csv")
+    assert table.rows == (2, 3, 4)
+    assert list(table.frame["count"]) == ["4", "3", "2"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "row"),
+    [
+        (b"Variety" + b",Qty" * MOST_COLUMNS + b"\napple Katy,4\n", 1),
+        (b"Variety,Qty\napple Katy,4\n" + b"," * MOST_COLUMNS + b"x\n", 3),
+        (b"Variety,Qty\n" + b"," * 2_000_000 + b"\n", 2),
+        (b"Variety,Qty\n" + (b"x," * 3_000 + b'"\n",') * 400 + b"\n", 2),
+    ],
+)
+def test_too_many_columns_are_refused_at_their_row(rows: bytes, row: int) -> None:
+    for read in (table_from, lambda data, name: reading.read_offers(name, data)):
+        with pytest.raises(BadInput, match=rf"{MOST_COLUMNS} columns \(list\.csv, row {row}\)"):
+            read(rows, "list.csv")
+
+
+def test_empty_columns_beyond_the_limit_are_no_matter() -> None:
+    data = b"Variety,Qty" + b"," * 16_000 + b"\napple Katy,4" + b"," * 16_000 + b"\n"
+    assert table_from(data, "list.csv").frame.to_numpy().tolist() == [["apple Katy", "4"]]
 
 
 def test_huge_headings_do_not_flood_the_message() -> None:
