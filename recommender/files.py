@@ -86,11 +86,12 @@ def one_at_a_time(path: Path, what: str, remedy: str) -> Iterator[None]:
 def json_of(raw: bytes) -> Any:
     """What JSON in UTF-8 holds, in plain types.
 
-    Raises ValueError for what is no JSON, and for brackets nested too deep and letters that are none.
+    Raises ValueError for what is no JSON, NaN and Infinity among it, and for brackets nested too deep and
+    letters that are none. A number such as 1e999 is inf all the same.
     """
     from pydantic_core import from_json
 
-    return from_json(raw.removeprefix(codecs.BOM_UTF8))
+    return from_json(raw.removeprefix(codecs.BOM_UTF8), allow_inf_nan=False)
 
 
 def flush_folder(folder: Path) -> None:
