@@ -21,6 +21,8 @@ from recommender.errors import StorageFault
 # A process has one mask of rights, which can only be read by setting it.
 _ONE_READS_THE_MASK = threading.Lock()
 LOCK_WAIT_S = 20.0
+_STEM_KEPT = 40
+_LONGEST_ENDING = 20
 
 
 def write_whole(path: Path, content: bytes | str, remedy: str = "Name a folder you may write to") -> None:
@@ -32,12 +34,14 @@ def write_whole(path: Path, content: bytes | str, remedy: str = "Name a folder y
 
 @contextlib.contextmanager
 def written_whole(path: Path, remedy: str = "Name a folder you may write to") -> Iterator[Path]:
-    """A private file to write; at the end of the block it takes the place of `path`. Raises StorageFault."""
-    path = Path(path)
+    """A private file to write; at the end of the block it takes the place of `path`, or of the file that
+    `path` is a link to. Raises StorageFault."""
+    path = real_file(Path(path))
     try:
-        # The ending stays, because writers choose a format by it.
+        # The ending stays, because writers choose a format by it; a name may be as long as a folder takes.
+        ending = path.suffix if len(path.suffix) <= _LONGEST_ENDING else ""
         handle, name = tempfile.mkstemp(
-            dir=path.parent, prefix=f".{path.stem}.", suffix=f".part{path.suffix}"
+            dir=path.parent, prefix=f".{path.stem[:_STEM_KEPT]}.", suffix=f".part{ending}"
         )
         os.close(handle)
         temporary = Path(name)
@@ -58,18 +62,33 @@ def written_whole(path: Path, remedy: str = "Name a folder you may write to") ->
         ) from problem
 
 
+def real_file(path: Path) -> Path:
+    """The file that `path` leads to through links, be it there or not. Raises StorageFault if a folder, a
+    device or a pipe is there."""
+    target = Path(os.path.realpath(path))
+    # What may not be looked at is told by whoever reads or writes it.
+    with contextlib.suppress(OSError):
+        if target.is_file() or not target.exists():
+            return target
+        kind = "a folder" if target.is_dir() else "a device or a pipe"
+        raise StorageFault(f"“{path.name}” is {kind}, not a file", where=str(path), remedy="Name a file")
+    return target
+
+
 @contextlib.contextmanager
 def one_at_a_time(path: Path, what: str, remedy: str) -> Iterator[None]:
-    """No other process writes to the file meanwhile; its folder is made, open to nobody else.
+    """No other process writes to the file meanwhile, under whatever link; its folder is made, open to nobody
+    else.
 
     what: the content in words, as "the event". Raises StorageFault if another holds it for LOCK_WAIT_S, or
     if it cannot be written.
     """
     from filelock import FileLock, Timeout
 
+    target = real_file(path)
     try:
-        private_folder(path.parent)
-        with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_WAIT_S):
+        private_folder(target.parent)
+        with FileLock(target.with_name(target.name + ".lock"), timeout=LOCK_WAIT_S):
             yield
     except Timeout:
         raise StorageFault(
@@ -86,11 +105,12 @@ def one_at_a_time(path: Path, what: str, remedy: str) -> Iterator[None]:
 def json_of(raw: bytes) -> Any:
     """What JSON in UTF-8 holds, in plain types.
 
-    Raises ValueError for what is no JSON, and for brackets nested too deep and letters that are none.
+    Raises ValueError for what is no JSON, NaN and Infinity among it, and for brackets nested too deep and
+    letters that are none. A number such as 1e999 is inf all the same.
     """
     from pydantic_core import from_json
 
-    return from_json(raw.removeprefix(codecs.BOM_UTF8))
+    return from_json(raw.removeprefix(codecs.BOM_UTF8), allow_inf_nan=False)
 
 
 def flush_folder(folder: Path) -> None:

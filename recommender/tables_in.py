@@ -9,16 +9,23 @@ is for the reader of the table: nursery/stock_files.py, swap/reading.py.
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
 from typing import Any
 
 from recommender.errors import BadInput
+from recommender.wording import plain
 
 MOST_UNPACKED = 200_000_000
 """What a workbook may unpack to [bytes]: some 500,000 stock lines."""
+MOST_BESIDE_CELLS = 2_000_000
+"""What a workbook's styles, names, links and lists of parts may unpack to together [bytes]. They are parsed
+whole, at some 3 s and 120 MB of memory for each MB; those of a list with every colour a hand can give it
+hold a tenth of it."""
 MOST_LINES = 2_000_000
 """Lines of any text file, empty ones and those inside cells included."""
 MOST_COLUMNS = 200
@@ -27,6 +34,7 @@ LONGEST_CELL = 1_000
 """Letters of a cell that can still be a name, a place or a list of trees."""
 _LAST_ROW = 1_048_576  # of any XLSX sheet
 _LONGEST_FIELD = 1_000_000
+_MOST_MARKS = _LONGEST_FIELD + MOST_COLUMNS  # in a row; a cell may be full of them
 _BLOCK = 1_000_000
 _DELIMITERS = (";", "\t", ",", "|")
 _UNREADABLE = (
@@ -62,7 +70,7 @@ def text_lines(data: bytes, name: str) -> tuple[list[str], dict[int, str]]:
         raise too_many(name, MOST_LINES)
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
-            lines, other = data.decode("utf-16").splitlines(keepends=True), dict[int, str]()
+            lines, other = _parted(data.decode("utf-16")), dict[int, str]()
         except UnicodeError as problem:
             raise BadInput(
                 "The file is cut off or damaged (UTF-16)", where=name, remedy="Save it again as CSV"
@@ -90,34 +98,79 @@ def too_many(name: str, most: int) -> BadInput:
     )
 
 
-def csv_rows(lines: list[str], name: str, most: int | None = None) -> list[tuple[int, list[str]]]:
-    """Rows of cells with the number of the line each starts in; the mark between cells is guessed.
+def csv_rows(
+    lines: list[str], name: str, most: int | None = None, delimiter: str = "", strict: bool = False
+) -> list[tuple[int, list[str]]]:
+    """Rows of cells with the number of the line each starts in.
 
-    most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput where the
-    table breaks off or is longer.
+    most: rows below the heading that hold anything; beyond them nothing is read. delimiter: the mark between
+    cells; guessed if it is empty. strict: refuse text after a closing quote, too. Raises BadInput where the
+    table breaks off, a quote stays open, or there are too many rows or columns.
     """
-    sample = lines[:20]
-    joined = "".join(sample)
-    delimiter = max(_DELIMITERS, key=lambda mark: (joined.count(mark) >= len(sample) - 1, joined.count(mark)))
     csv.field_size_limit(_LONGEST_FIELD)
     rows: list[tuple[int, list[str]]] = []
-    reader = csv.reader(lines, delimiter=delimiter)
-    before = 0
+    between = delimiter or _delimiter(lines)
+    marks = 0
+
+    def counted() -> Iterator[str]:
+        nonlocal marks
+        for line in lines:
+            # Counted before a row is parted: a line of marks alone would fill the memory.
+            marks += line.count(between)
+            if marks > _MOST_MARKS:
+                raise _too_wide(name, before + 1)
+            yield line
+        # An open quote swallows this line too, and it is then no row of its own.
+        yield ""
+
+    reader = csv.reader(counted(), delimiter=between, strict=strict)
+    before = filled = 0
     try:
-        filled = 0
         for cells in reader:
-            rows.append((before + 1, cells))
+            marks = 0
+            rows.append((before + 1, _narrow(cells, name, before + 1)))
             before = reader.line_num
             filled += any(cells)
             if most is not None and filled > most + 1:
                 raise too_many(name, most)
     except csv.Error as problem:
         raise BadInput(
-            f"The table breaks off ({problem})",
+            "A quoted cell is not closed, or has text after its closing quote"
+            if strict
+            else f"The table breaks off ({problem})",
             where=f"{name}, row {before + 1}",
-            remedy="Mend that row; a quote that was opened may not be closed",
+            remedy="Close the quotes, and write a quote inside a cell twice",
         ) from problem
+    last, _ = rows.pop()
+    if last <= len(lines):
+        raise BadInput(
+            "A cell opens with a quote that is not closed, so that all below it would be one cell",
+            where=f"{name}, row {last}",
+            remedy="Close the quote, or take it out",
+        )
     return rows
+
+
+def _delimiter(lines: list[str]) -> str:
+    """The mark between cells, guessed by the first lines."""
+    sample = lines[:20]
+    joined = "".join(sample)
+    return max(_DELIMITERS, key=lambda mark: (joined.count(mark) >= len(sample) - 1, joined.count(mark)))
+
+
+def _narrow(cells: list[str], name: str, row: int) -> list[str]:
+    """The cells of a row without the empty ones beyond MOST_COLUMNS. Raises BadInput for others."""
+    if any(cells[MOST_COLUMNS:]):
+        raise _too_wide(name, row)
+    return cells[:MOST_COLUMNS]
+
+
+def _too_wide(name: str, row: int) -> BadInput:
+    return BadInput(
+        f"The row has more than {MOST_COLUMNS} columns",
+        where=f"{name}, row {row}",
+        remedy="Take out the columns that are not needed",
+    )
 
 
 def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[int, list[str]]]:
@@ -126,7 +179,6 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
     most: rows below the heading that hold anything; beyond them nothing is read. Raises BadInput, also for a
     workbook that unpacks to more than MOST_UNPACKED.
     """
-    import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
@@ -141,8 +193,7 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
             )
         if _all_too_long(data, most):
             raise too_many(name, most)
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-        for sheet in book.worksheets[:MOST_SHEETS]:
+        for sheet in _opened(data, name).worksheets[:MOST_SHEETS]:
             rows = _sheet_rows(sheet, name, most)
             if rows:
                 return rows
@@ -153,6 +204,39 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
         raise BadInput(
             "The workbook cannot be read", where=name, remedy="Save it again as XLSX, or as CSV"
         ) from problem
+
+
+class _Parts(zipfile.ZipFile):
+    """A workbook's archive, of which what is parsed whole may hold MOST_BESIDE_CELLS bytes together. Sheets
+    and shared texts are streamed by `open`, whatever the workbook calls them; pictures are never read."""
+
+    def __init__(self, data: bytes, file: str) -> None:
+        super().__init__(io.BytesIO(data))
+        self._file, self._left = file, MOST_BESIDE_CELLS
+
+    def read(self, name: str | zipfile.ZipInfo, pwd: bytes | None = None) -> bytes:
+        part = name if isinstance(name, zipfile.ZipInfo) else self.getinfo(name)
+        self._left -= part.file_size
+        if self._left < 0:
+            raise BadInput(
+                f"The workbook holds more than {MOST_BESIDE_CELLS / 1e6:.0f} MB of styles, names and links"
+                f" beside its cells, the part “{plain(part.filename)[:60]}” among them",
+                where=self._file,
+                remedy="Save the list alone as CSV",
+            )
+        return super().read(part, pwd)
+
+
+def _opened(data: bytes, name: str) -> Any:
+    """openpyxl's workbook, its sheets not yet read. Raises BadInput, and what openpyxl raises."""
+    from openpyxl.reader.excel import ExcelReader
+
+    reader = ExcelReader(io.BytesIO(data), read_only=True, keep_links=False)
+    reader.archive = _Parts(data, name)
+    # A sheet that is a chart holds no rows, and would be parsed whole.
+    reader.read_chartsheet = lambda sheet, link: None
+    reader.read()
+    return reader.wb
 
 
 def _all_too_long(data: bytes, most: int) -> bool:
@@ -198,13 +282,21 @@ def _cell_text(cell: object) -> str:
         return ""
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
-    return str(cell)
+    if isinstance(cell, str | bool | int | float | datetime.date | datetime.time | datetime.timedelta):
+        return str(cell)
+    # A formula of several cells, or of a table of data, is an object that may hold its text.
+    return "=" + str(getattr(cell, "text", None) or "").removeprefix("=")
+
+
+def _parted(text: str) -> list[str]:
+    """Lines with their ends, of which there are three: str.splitlines knows more, which stand in cells."""
+    return list(io.StringIO(text, newline=""))
 
 
 def _decoded(data: bytes) -> tuple[list[str], dict[int, str]]:
     """Lines of text, each in the encoding it was written in: UTF-8, else Windows-1252 (then Latin-1)."""
     try:
-        return data.decode("utf-8").splitlines(keepends=True), {}
+        return _parted(data.decode("utf-8")), {}
     except UnicodeDecodeError:
         pass
     lines: list[str] = []

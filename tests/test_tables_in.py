@@ -12,9 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from recommender import tables_in
 from recommender.errors import BadInput, OrchardwrightError
 from recommender.nursery.stock_files import table_from
-from recommender.tables_in import LONGEST_CELL, MOST_UNPACKED, csv_rows, text_lines, workbook_rows
+from recommender.swap import reading
+from recommender.tables_in import (
+    LONGEST_CELL,
+    MOST_BESIDE_CELLS,
+    MOST_COLUMNS,
+    MOST_UNPACKED,
+    csv_rows,
+    text_lines,
+    workbook_rows,
+)
 
 SHEET = "xl/worksheets/sheet1.xml"
 SPACE = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -55,6 +65,59 @@ def test_bomb_is_refused_before_it_unpacks() -> None:
         table_from(data, "list.xlsx")
     assert "unpacks to" in str(error.value)
     assert "list.xlsx" in str(error.value)
+
+
+@pytest.mark.parametrize("part", ["xl/styles.xml", "xl/workbook.xml", "xl/worksheets/_rels/sheet1.xml.rels"])
+def test_part_that_is_parsed_whole_is_refused_when_large(part: str) -> None:
+    data = _with(_workbook(), **{part: b"<a/>" * (MOST_BESIDE_CELLS // 4 + 1)})
+    with pytest.raises(BadInput, match=f"2 MB of styles.*{part}.*list.xlsx.*Save the list alone as CSV"):
+        table_from(data, "list.xlsx")
+
+
+def test_small_parts_read_again_and_again_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many sheets that lead to one part count it as often."""
+    with zipfile.ZipFile(io.BytesIO(_workbook())) as packed:
+        book = packed.read("xl/workbook.xml").decode()
+    sheet = book[book.index("<sheet ") : book.index("</sheets>")]
+    links = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"/>'
+    data = _with(
+        _workbook(),
+        xl__workbook_xml=book.replace(sheet, sheet * 20).encode(),
+        **{"xl/worksheets/_rels/sheet1.xml.rels": links + b" " * 10_000},
+    )
+    monkeypatch.setattr(tables_in, "MOST_BESIDE_CELLS", 150_000)
+    with pytest.raises(BadInput, match=r"sheet1\.xml\.rels"):
+        table_from(data, "list.xlsx")
+
+
+def test_a_chart_does_not_lead_to_a_large_part() -> None:
+    with zipfile.ZipFile(io.BytesIO(_workbook())) as packed:
+        links = packed.read("xl/_rels/workbook.xml.rels")
+    assert b"relationships/worksheet" in links
+    charts = links.replace(b"relationships/worksheet", b"relationships/chartsheet")
+    data = _with(_workbook(), **{"xl/_rels/workbook.xml.rels": charts, SHEET: b"<a/>" * 1_000_000})
+    with pytest.raises(BadInput, match="holds no lines"):
+        table_from(data, "list.xlsx")
+
+
+def test_large_picture_is_no_matter() -> None:
+    data = _with(_workbook(), xl__media__big=b"\0" * (MOST_BESIDE_CELLS + 1))
+    assert list(table_from(data, "list.xlsx").frame["name"]) == ["apple Katy"]
+
+
+@pytest.mark.parametrize(
+    "formula",
+    ['<f t="array" ref="B2">SUM(A1:A9)</f>', '<f t="dataTable" ref="B2:B3" r1="A1"/>', "<f>1+1</f>"],
+)
+def test_formula_of_any_kind_is_told_as_one(formula: str) -> None:
+    cells = '<c r="A{0}" t="inlineStr"><is><t>{1}</t></is></c>'
+    part = _sheet(
+        f'<row r="1">{cells.format(1, "Variety")}<c r="B1" t="inlineStr"><is><t>Qty</t></is></c></row>'
+        f'<row r="2">{cells.format(2, "apple Katy")}<c r="B2">{formula}<v>4</v></c></row>'
+    )
+    table = table_from(_with(_workbook(), xl__worksheets__sheet1_xml=part), "list.xlsx")
+    assert table.faults == ("list.xlsx, row 2, column “Qty”: a formula is not read; write the value itself",)
+    assert table.unread(0) == {"count"}
 
 
 def test_part_that_is_larger_than_it_claims_is_damage() -> None:
@@ -135,6 +198,48 @@ def test_quote_left_open_names_where_it_opened() -> None:
     with pytest.raises(BadInput) as error:
         table_from(rows, "list.csv")
     assert "list.csv, row 3" in str(error.value)
+
+
+@pytest.mark.parametrize("rest", ["", "\napple Discovery,2", "\napple Discovery,2\n"])
+def test_quote_open_to_the_end_swallows_no_rows(rest: str) -> None:
+    with pytest.raises(BadInput, match=r"not closed.*\(list\.csv, row 3\)\. Close the quote"):
+        table_from(f'Variety,Qty\napple Katy,4\n"apple Sunset,3{rest}'.encode(), "list.csv")
+
+
+def test_quotes_that_are_closed_or_stand_in_a_cell_are_read() -> None:
+    data = b'Variety,Size\n"apple Katy",12" pot\n"apple ""Sunset""","one\ntwo"'
+    table = table_from(data, "list.csv")
+    assert table.frame.to_numpy().tolist() == [["apple Katy", '12" pot'], ['apple "Sunset"', "one\ntwo"]]
+    assert table.rows == (2, 3)
+
+
+@pytest.mark.parametrize("mark", ["\u2028", "\u2029", "\x85", "\x0b", "\x0c", "\x1c", "\x1e"])
+@pytest.mark.parametrize("code", ["utf-8", "utf-16"])
+def test_only_line_ends_part_rows(mark: str, code: str) -> None:
+    data = f"Variety,Qty\napple{mark}Katy,4\r\napple Sunset,3\rapple Discovery,2".encode(code)
+    table = table_from(data, "list.csv")
+    assert table.rows == (2, 3, 4)
+    assert list(table.frame["count"]) == ["4", "3", "2"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "row"),
+    [
+        (b"Variety" + b",Qty" * MOST_COLUMNS + b"\napple Katy,4\n", 1),
+        (b"Variety,Qty\napple Katy,4\n" + b"," * MOST_COLUMNS + b"x\n", 3),
+        (b"Variety,Qty\n" + b"," * 2_000_000 + b"\n", 2),
+        (b"Variety,Qty\n" + (b"x," * 3_000 + b'"\n",') * 400 + b"\n", 2),
+    ],
+)
+def test_too_many_columns_are_refused_at_their_row(rows: bytes, row: int) -> None:
+    for read in (table_from, lambda data, name: reading.read_offers(name, data)):
+        with pytest.raises(BadInput, match=rf"{MOST_COLUMNS} columns \(list\.csv, row {row}\)"):
+            read(rows, "list.csv")
+
+
+def test_empty_columns_beyond_the_limit_are_no_matter() -> None:
+    data = b"Variety,Qty" + b"," * 16_000 + b"\napple Katy,4" + b"," * 16_000 + b"\n"
+    assert table_from(data, "list.csv").frame.to_numpy().tolist() == [["apple Katy", "4"]]
 
 
 def test_huge_headings_do_not_flood_the_message() -> None:

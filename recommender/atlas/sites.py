@@ -72,7 +72,7 @@ def listed_sites(path: Path | str) -> pd.DataFrame:
     """Sites of a CSV or XLSX list: a column `place`, or `lat` and `lon`; `name` and `elevation_m` if known.
 
     Raises StorageFault, BadInput for a list without those columns, DataFaults naming each row that cannot be
-    placed.
+    read or placed.
     """
     table = read_table(path, _HEADINGS, needed=())
     held = set(table.frame)
@@ -81,6 +81,12 @@ def listed_sites(path: Path | str) -> pd.DataFrame:
             "The list says nowhere where its sites are",
             where=table.file,
             remedy="Give it a column place, or the columns lat and lon",
+        )
+    if table.faults:
+        raise DataFaults(
+            "The list of sites has cells that cannot be read",
+            table.faults[:MOST_FAULTS],
+            remedy="Mend these rows or take them out",
         )
     rows, faults = [], []
     for at, cells in enumerate(table.frame.fillna("").astype(str).to_dict("records")):

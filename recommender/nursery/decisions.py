@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from recommender.errors import DataFaults, StorageFault
-from recommender.files import one_at_a_time, write_whole
+from recommender.files import one_at_a_time, real_file, write_whole
 from recommender.nursery.stock_line import mended, spaced
 from recommender.outputs import guarded
 
@@ -95,7 +95,8 @@ class Decisions:
 
     def _read(self, path: Path) -> None:
         try:
-            rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
+            text = real_file(path).read_text(encoding="utf-8")
+            rows = list(csv.reader(io.StringIO(text, newline="")))
         except (FileNotFoundError, NotADirectoryError):
             return
         except (OSError, ValueError, csv.Error) as problem:

@@ -19,7 +19,7 @@ import pandas as pd
 from recommender.nursery import name_book
 from recommender.nursery.decisions import NONE_OF_OURS, Decisions
 from recommender.nursery.name_book import DECIDED, Match, NameBook, Query
-from recommender.nursery.stock_line import LineParts, parse_count, parse_price, spaced
+from recommender.nursery.stock_line import LineParts, parse_count, parse_price, spaced, why_no_count
 
 if TYPE_CHECKING:
     from recommender.catalog.catalog import Catalog
@@ -199,8 +199,9 @@ def _cells(
         count = parse_count(cells["count"])
         if count is None:
             faults.append(
-                f"{where('count')}: the count “{cells['count'][:40]}” is no whole number; the line is kept"
-                f" without a count. Write a number"
+                f"{where('count')}: the count “{cells['count'][:40]}”"
+                f" {why_no_count(cells['count'], 'is no whole number')}; the line is kept without a count."
+                f" Write a number"
             )
             notes.append("count not read")
     if count is not None and count < 0:

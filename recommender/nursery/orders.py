@@ -19,7 +19,7 @@ from recommender.errors import OrchardwrightError
 from recommender.nursery.decisions import Decisions
 from recommender.nursery.names import read_stock
 from recommender.nursery.stock_files import ORDERS, Table, numbered
-from recommender.nursery.stock_line import parse_count
+from recommender.nursery.stock_line import parse_count, why_no_count
 from recommender.suitability.goals import Use
 from recommender.wording import crop_in_sentence, list_words
 
@@ -105,10 +105,11 @@ def read_orders(
         if "count" in unread:
             problem, count = problem or "the number of trees could not be read", 0
         elif count is None or count <= 0:
-            problem = problem or "the number of trees is not a whole number above nought"
+            why = why_no_count(cells.get("count", ""), "is no whole number above nought")
+            problem = problem or f"the number of trees {why}"
             faults.append(
-                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” is no whole"
-                f" number above nought; the line is kept unfilled. Write how many trees"
+                f"{table.where(place, 'count')}: the number “{cells.get('count', '')[:40]}” {why}; the line"
+                f" is kept unfilled. Write how many trees"
             )
             count = 0
         priority = _priority(cells.get("priority", ""))

@@ -203,7 +203,12 @@ def _mapped(
     if not rows:
         raise BadInput("The file holds headings but no lines", where=name, remedy="Give one line a variety")
     places = {meant: headings.index(text) for text, meant in guess.items()}
-    faults: list[str] = []
+    faults = [
+        f"{name}, row {number}, column “{_short(text)}”: columns of this heading hold different things; the"
+        f" first is taken. Name the others otherwise, or take them out"
+        for text in guess
+        if (number := _first_row_at_odds(rows, headings, text))
+    ]
     remarks: dict[int, tuple[str, ...]] = {}
     values: dict[str, list[str]] = {part: [] for part in places}
     for place, (number, cells) in enumerate(rows):
@@ -236,6 +241,15 @@ def _mapped(
         faults=tuple(faults),
         notes=remarks,
     )
+
+
+def _first_row_at_odds(rows: list[tuple[int, list[str]]], headings: Sequence[str], heading: str) -> int:
+    """Row of the file where columns of the same heading hold different things; 0 where none does."""
+    places = [place for place, text in enumerate(headings) if spaced(text) == spaced(heading)]
+    for number, cells in rows:
+        if len({cells[place].strip() if place < len(cells) else "" for place in places}) > 1:
+            return number
+    return 0
 
 
 def _short(text: str) -> str:

@@ -39,6 +39,8 @@ _PRICES = tuple(
     )
 )
 _CURRENCY = {"£": "GBP", "$": "USD", "€": "EUR"}
+MOST_COUNTED = 9_999_999
+"""Trees of a line; what is more is a code or a slip."""
 _COUNT = re.compile(
     r"\b(?:qty|quantity|stock|count|avail(?:able|ability)?|pcs|pieces)\.?\s?[:=]?\s?(?P<a>-?\d{1,6})\b"
     r"|(?<![\w-])(?P<b>-?\d{1,6})\s?(?:x(?![a-z])|@|pcs\b|pieces\b|stk\b|st(?:ü|ue)ck\b|trees?\b|plants?\b|units?\b|off\b"
@@ -264,7 +266,7 @@ class LineReader:
 
 def parse_count(cell: str) -> int | None:
     """A cell for the count: "34", "34 pcs", "34 @ £12.50", "£12.50 x 34", "1,200". None if it says no whole
-    number.
+    number, or one above MOST_COUNTED.
 
     >>> parse_count("34 @ £12.50"), parse_count("1,200"), parse_count("-3"), parse_count("some")
     (34, 1200, -3, None)
@@ -274,12 +276,24 @@ def parse_count(cell: str) -> int | None:
         r"(?:ca\.?|approx\.?|~)?\s*(-?\d{1,3}(?:[,' ]\d{3})+|-?\d{1,7})(?:[.,]0+)?", text, re.IGNORECASE
     )
     if bare:
-        return int(re.sub(r"[,' ]", "", bare.group(1)))
+        number = int(re.sub(r"[,' ]", "", bare.group(1)))
+        return number if abs(number) <= MOST_COUNTED else None
     left, count = _count(_price(text)[0])
     if count is not None:
         return count
     alone = re.fullmatch(r"[^\w-]*(-?\d{1,6})[^\w]*", left)
     return int(alone.group(1)) if alone else None
+
+
+def why_no_count(cell: str, else_why: str) -> str:
+    """Why `parse_count` found none that can be used: it is too large, or what `else_why` says.
+
+    >>> why_no_count("999,999,999", "is no whole number"), why_no_count("some", "is no whole number")
+    ('is above 9,999,999, the most that is read', 'is no whole number')
+    """
+    figures = re.sub(r"[,' ]", "", mended(cell))
+    too_large = re.search(r"\d{8}", figures) and not figures.startswith("-")
+    return f"is above {MOST_COUNTED:,}, the most that is read" if too_large else else_why
 
 
 def parse_price(cell: str) -> tuple[float | None, str | None]:

@@ -6,12 +6,20 @@ again by a later version (`plan_file`).
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 SCHEMA = "orchardwright-plan"
 VERSION = 1
+
+# Wide enough for whatever was planned, and for corners taken from a map grid; what is wider is damage.
+Metres = Annotated[float, Field(ge=0, le=1_000)]
+Place = Annotated[float, Field(ge=-1e9, le=1e9)]
+Years = Annotated[float, Field(ge=0, le=1_000)]
+Weeks = Annotated[float, Field(ge=0, le=1_000)]
+Days = Annotated[float, Field(ge=0, le=1_000)]
+Figure = Annotated[float, Field(ge=-1e6, le=1e6)]
 
 
 class _Part(BaseModel):
@@ -27,8 +35,8 @@ class Harvest(_Part):
     last: str
     early: str | None = None
     late: str | None = None
-    error_d: float | None = None
-    store_weeks: float | None = None
+    error_d: Days | None = None
+    store_weeks: Weeks | None = None
 
 
 class Partner(_Part):
@@ -52,27 +60,27 @@ class PlannedTree(_Part):
     crop: str
     variety: str
     rootstock: str
-    x: float | None = None
-    y: float | None = None
+    x: Place | None = None
+    y: Place | None = None
     pollinated_by: tuple[Partner, ...] = ()
     pollination: str = ""
     bloom: str | None = None
     harvest: Harvest | None = None
-    score: float
+    score: Figure
     verdict: str
     why: str = ""
     watch: str = ""
     locked: bool = False
-    height_low_m: float | None = None
-    height_high_m: float | None = None
-    spread_m: float
-    spacing_m: float
-    usual_spacing_m: float | None = None
-    donor_distance_m: float | None = None
-    donor_reach_m: float | None = None
-    shade: float | None = None
-    years_low: float | None = None
-    years_high: float | None = None
+    height_low_m: Metres | None = None
+    height_high_m: Metres | None = None
+    spread_m: Metres
+    spacing_m: Metres
+    usual_spacing_m: Metres | None = None
+    donor_distance_m: Place | None = None
+    donor_reach_m: Place | None = None
+    shade: Figure | None = None
+    years_low: Years | None = None
+    years_high: Years | None = None
     stock_why: str = ""
     stock_watch: str = ""
     staking: str = ""
@@ -105,12 +113,12 @@ class Measured(_Part):
     """A set and what it is worth; used for alternatives and for the greedy choice it is compared with."""
 
     trees: tuple[str, ...]
-    value: float
-    suitability: float
-    harvest_cover: float
-    served: float
-    served_sure: float
-    served_twice: float
+    value: Figure
+    suitability: Figure
+    harvest_cover: Figure
+    served: Figure
+    served_sure: Figure
+    served_twice: Figure
     faults: tuple[str, ...] = ()
 
 
@@ -130,20 +138,20 @@ class Plan(_Part):
     data_key: str
     place: str
     hemisphere: Literal["north", "south"]
-    lat: float
+    lat: Annotated[float, Field(ge=-90, le=90)]
     site: dict[str, Any]
     goals: dict[str, Any]
     planting: dict[str, Any]
     plot: dict[str, Any] | None = None
     trees: tuple[PlannedTree, ...]
     weeks: tuple[Week, ...] = ()
-    harvest_cover: float
-    cover_low: float | None = None
-    cover_high: float | None = None
-    optimality_gap: float | None
-    solve_seconds: float
+    harvest_cover: Figure
+    cover_low: Figure | None = None
+    cover_high: Figure | None = None
+    optimality_gap: Figure | None
+    solve_seconds: Annotated[float, Field(ge=0, le=1e6)]
     status: str
-    candidates: int
+    candidates: Annotated[int, Field(ge=0, le=10_000_000)]
     measured: Measured
     greedy: Measured
     alternatives: tuple[Measured, ...] = ()

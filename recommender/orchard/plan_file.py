@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 5_000_000
 """A plan file longer than this is none (our choice)."""
+LARGEST_NUMBER = 1e12
+"""No number among the answers of a plan is larger (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,13 @@ def plan_from(held: Any, where: str = "plan") -> Plan:
             where=where,
             remedy="Bring Orchardwright up to date",
         )
+    for section in ("site", "goals", "planting", "plot"):
+        if not _within_bounds(held.get(section)):
+            raise BadInput(
+                f"The plan is damaged at {section}: a number is too large",
+                where=where,
+                remedy="Save the plan again",
+            )
     try:
         return Plan.model_validate(held)
     except ValidationError as error:
@@ -107,6 +116,12 @@ def plan_from(held: Any, where: str = "plan") -> Plan:
         raise BadInput(
             f"The plan is damaged at {place}: {problem['msg']}", where=where, remedy="Save the plan again"
         ) from None
+
+
+def _within_bounds(answers: Any) -> bool:
+    if isinstance(answers, dict | list):
+        return all(map(_within_bounds, answers.values() if isinstance(answers, dict) else answers))
+    return not isinstance(answers, int | float) or abs(answers) <= LARGEST_NUMBER
 
 
 def changed(plan: Plan, catalog: Catalog) -> list[str]:

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from recommender.errors import BadInput, OrchardwrightError, StorageFault
-from recommender.files import flush_folder, json_of, one_at_a_time, write_whole
+from recommender.files import flush_folder, json_of, one_at_a_time, real_file, write_whole
 from recommender.swap.offers import Offer, Request
 from recommender.swap.people import Confirmed, SwapSettings, with_ids
 
@@ -149,7 +149,8 @@ def _write(path: Path, event: Event) -> Event:
 
 
 def _journal_path(path: Path) -> Path:
-    return path.with_name(path.name + ".journal")
+    target = real_file(path)
+    return target.with_name(target.name + ".journal")
 
 
 def _journal(path: Path, version: int, matches: Sequence[Confirmed]) -> None:

@@ -7,7 +7,6 @@ told at once, each with row and column; columns that are not asked for (such as 
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Any, Generic, TypeVar
 
 from recommender.errors import BadInput, DataFaults
 from recommender.swap.offers import Offer, Request
-from recommender.tables_in import is_formula, text_lines, too_many, workbook_rows
+from recommender.tables_in import csv_rows, is_formula, text_lines, workbook_rows
 from recommender.wording import list_words, plain
 
 Entry = TypeVar("Entry", Offer, Request)
@@ -104,23 +103,7 @@ def _csv(path: Path, raw: bytes) -> tuple[list[tuple[int, list[str]]], list[str]
     heading = lines[0] if lines else ""
     delimiter = max(",;\t", key=heading.count)
     # Strict, unlike a stock list: a quote left open would swallow the lines of other people.
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
-    rows: list[tuple[int, list[str]]] = []
-    start = 1
-    try:
-        filled = 0
-        for cells in reader:
-            rows.append((start, cells))
-            start = reader.line_num + 1
-            filled += any(cells)
-            if filled > MOST_ROWS + 1:
-                raise too_many(path.name, MOST_ROWS)
-    except csv.Error:
-        raise BadInput(
-            "A quoted cell is not closed, or has text after its closing quote",
-            where=f"{path.name}, line {start}",
-            remedy="Close the quotes, and write a quote inside a cell twice",
-        ) from None
+    rows = csv_rows(lines, path.name, MOST_ROWS, delimiter, strict=True)
     notes = []
     if other:
         numbers = list_words([str(number) for number in list(other)[:_LISTED]])

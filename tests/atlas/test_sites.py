@@ -61,3 +61,10 @@ def test_a_grid_keeps_to_the_land() -> None:
         grid_sites(0.0, (-6.0, 50.0, 2.0, 53.0))
     with pytest.raises(BadInput, match="No site is left"):
         grid_sites(1.0, (-45.0, 40.0, -40.0, 45.0))
+
+
+def test_a_list_with_two_latitudes_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "sites.csv"
+    path.write_text("lat,lon,lat\n51.1,-2.8,51.1\n51.2,-2.9,15.2\n")
+    with pytest.raises(DataFaults, match=r"sites\.csv, row 3, column “lat”"):
+        listed_sites(path)

@@ -100,6 +100,15 @@ def test_site_that_is_a_formula_is_no_site_unknown(catalog: Catalog) -> None:
     assert "site" in result.unfilled.iloc[0]["why"]
 
 
+def test_why_a_number_is_not_taken_is_true(catalog: Catalog) -> None:
+    orders = _orders(catalog, "Order,Variety,Qty\nA,apple Katy,999999999\nB,apple Katy,0\n")
+    assert list(orders.lines["count"]) == [0, 0]
+    assert [fault.split(": ", 1)[1].split(";")[0] for fault in orders.faults] == [
+        "the number “999999999” is above 9,999,999, the most that is read",
+        "the number “0” is no whole number above nought",
+    ]
+
+
 def test_tree_ruled_out_at_its_site_is_never_sent(catalog: Catalog) -> None:
     stock = _stock(catalog, "Variety,Qty\navocado Hass,5\npeach Redhaven,5\napple Haralson,5\n")
     orders = _orders(

@@ -85,6 +85,32 @@ def test_formula_cell_is_told_and_the_other_lines_served(catalog: Catalog, tmp_p
     assert len(stock.lines) == 4
 
 
+@pytest.mark.parametrize("heading", ["name,qty,qty", "name,Qty,qty "])
+def test_columns_of_one_heading_that_differ_are_told(heading: str) -> None:
+    table = table_from(f"{heading}\napple Katy,4,4\napple Sunset,3,30\n".encode(), "list.csv")
+    assert list(table.frame["count"]) == ["4", "3"]
+    assert [fault.split(":")[0] for fault in table.faults] == [
+        f"list.csv, row 3, column “{heading.split(',')[1]}”"
+    ]
+    assert "the first is taken" in table.faults[0]
+
+
+def test_columns_of_one_heading_that_agree_or_are_not_read_are_no_fault() -> None:
+    table = table_from(b"name,qty,qty,shelf,shelf\napple Katy,4,4,1,2\n", "list.csv")
+    assert table.faults == ()
+
+
+@pytest.mark.parametrize("count", ["99999999", "9,999,999,999,999,999,999,999", "12345678901234567890"])
+def test_count_above_the_most_is_told_as_such(catalog: Catalog, count: str) -> None:
+    data = f'Variety,Qty\napple Katy,"{count}"\napple Discovery,3\n'.encode()
+    stock = read_stock(table_from(data, "list.csv"), catalog)
+    assert stock.faults == (
+        f"list.csv, row 2, column “Qty”: the count “{count}” is above 9,999,999, the most that is read; the"
+        " line is kept without a count. Write a number",
+    )
+    assert list(stock.usable()["variety"]) == ["Discovery"]
+
+
 def test_file_of_200_megabytes_is_refused_unread(tmp_path: Path) -> None:
     path = tmp_path / "huge.csv"
     with path.open("wb") as file:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ import pytest
 from recommender import Goals, PlantingWishes, Plot, Site, compose, open_catalog, rank
 from recommender.biology.pollination import catalog_matrix
 from recommender.catalog.catalog import Catalog
+from recommender.catalog.package import datasets_folder
 from recommender.climate.season import season_day
 from recommender.errors import BadInput, StorageFault, UnknownName
 from recommender.orchard import papers
@@ -21,7 +23,15 @@ from recommender.orchard.calendar import first_crop
 from recommender.orchard.facts import Facts
 from recommender.orchard.notes import notes_for
 from recommender.orchard.plan import Plan
-from recommender.orchard.plan_file import changed, open_plan, plan_from, plan_text, save_plan, schema_text
+from recommender.orchard.plan_file import (
+    changed,
+    open_plan,
+    plan_from,
+    plan_text,
+    read_plan,
+    save_plan,
+    schema_text,
+)
 from recommender.orchard.planting import planting_sheet
 from recommender.orchard.plot import Obstacle
 from recommender.orchard.pots import container_steps
@@ -212,6 +222,28 @@ def test_a_file_that_is_no_plan_is_told(tmp_path: Path, text: str, words: str) -
     path.write_text(text)
     with pytest.raises(BadInput, match=words):
         open_plan(path)
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ('"spacing_m": ', "trees.0.spacing_m"),
+        ('"store_weeks": ', "trees.0.harvest.store_weeks"),
+        ('"x": ', "trees.0.x"),
+        ('"solve_seconds": ', "solve_seconds"),
+        ('"elevation_m": ', "damaged at site"),
+        ('"budget": ', "damaged at planting"),
+        ('"width_m": ', "damaged at plot"),
+    ],
+)
+@pytest.mark.parametrize("number", ["NaN", "-Infinity", "1e308", "1e999"])
+def test_a_number_nobody_can_plant_by_is_told(place: str, words: str, number: str) -> None:
+    text = (datasets_folder() / "demo" / "withy-hollow-plan.json").read_text(encoding="utf-8")
+    bad, found = re.subn(f"{place}[-0-9.]+", place + number, text, count=1)
+    assert found == 1
+    with pytest.raises(BadInput, match=words if number[0] == "1" else "not JSON") as told:
+        read_plan(bad.encode(), "plan.json")
+    assert "(plan.json)" in str(told.value)
 
 
 def test_a_plan_that_cannot_be_written_is_told(plan: Plan, tmp_path: Path) -> None:
