@@ -7,6 +7,7 @@ lat, lon [degrees], elevation_m [m, NaN for that of the ground], population (0 w
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +16,14 @@ import pandas as pd
 from recommender.atlas.folder import MOST_SITES
 from recommender.climate.grid import open_grid
 from recommender.climate.normals import checked_coordinates, checked_elevation
-from recommender.climate.places import find_place, places_of
+from recommender.climate.places import PlaceMatch, find_place, places_of
 from recommender.errors import BadInput, DataFaults, OrchardwrightError
 from recommender.nursery.stock_files import Table, read_table
 
 COLUMNS = ("name", "region", "country", "lat", "lon", "elevation_m", "population")
 MOST_FAULTS = 20
+LONGEST_PLACE = 200
+"""Letters of a place with region and country; the longest of the gazetteer has 104."""
 _HEADINGS = {
     "name": "name site customer label",
     "place": "place town city location village address",
@@ -86,12 +89,13 @@ def listed_sites(path: Path | str) -> pd.DataFrame:
             where=table.file,
             remedy="Give it a column place, or the columns lat and lon",
         )
+    places = _Places()
     rows, faults, refused = [], list(table.faults), 0
     for at, cells in enumerate(table.frame.fillna("").astype(str).to_dict("records")):
         site = None
         # A cell that was left out is among the faults already, and no empty cell.
         if not table.unread(at):
-            site = _site(table, at, {str(name): cell.strip() for name, cell in cells.items()})
+            site = _site(table, at, places, {str(name): cell.strip() for name, cell in cells.items()})
         if isinstance(site, tuple):
             rows.append(site)
             continue
@@ -107,8 +111,38 @@ def listed_sites(path: Path | str) -> pd.DataFrame:
     return _checked(pd.DataFrame(rows, columns=list(COLUMNS)))
 
 
+@dataclass
+class _Places:
+    """The places of a list, each looked up once, however many rows name it."""
+
+    known: dict[str, PlaceMatch | OrchardwrightError] = field(default_factory=dict)
+    unknown: int = 0
+
+    def called(self, text: str) -> PlaceMatch:
+        """The place a cell means. Raises BadInput, UnknownName."""
+        if text not in self.known:
+            self.known[text] = self._looked_up(text)
+        found = self.known[text]
+        if isinstance(found, OrchardwrightError):
+            raise found.with_traceback(None)
+        return found
+
+    def _looked_up(self, text: str) -> PlaceMatch | OrchardwrightError:
+        if len(text) > LONGEST_PLACE:
+            return BadInput(
+                f"{len(text):,} letters are no name of a place; at most {LONGEST_PLACE} are looked up",
+                remedy="Write the town alone, with its region or country",
+            )
+        try:
+            # Faults beyond the most are counted, not told: they need no suggestions.
+            return replace(find_place(text, suggest=self.unknown < MOST_FAULTS), others=())
+        except OrchardwrightError as fault:
+            self.unknown += 1
+            return fault
+
+
 def _site(
-    table: Table, at: int, cells: dict[str, str]
+    table: Table, at: int, places: _Places, cells: dict[str, str]
 ) -> tuple[str, str, str, float, float, float, int] | str:
     """A line's site, or what is wrong with it: file, row, column and remedy."""
     column = "elevation_m"
@@ -121,7 +155,7 @@ def _site(
             _, lon = checked_coordinates(0.0, _number(cells.get("lon", ""), "degrees"))
             return cells.get("name") or f"{lat:.2f}, {lon:.2f}", "", "", lat, lon, height, 0
         column = "place"
-        found = find_place(cells.get("place", ""))
+        found = places.called(cells.get("place", ""))
     except OrchardwrightError as fault:
         return f"{table.where(at, column)}: {fault}"
     name = cells.get("name") or found.name

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from recommender.atlas import sites
 from recommender.atlas.sites import COLUMNS, country_sites, grid_sites, listed_sites
+from recommender.climate.places import PlaceMatch, find_place
 from recommender.errors import BadInput, DataFaults, UnknownName
 
 
@@ -84,6 +86,39 @@ def test_the_column_of_a_point_that_cannot_be_is_told(tmp_path: Path) -> None:
         "customers.csv, row 3, column “Long”",
         "customers.csv, row 4, column “Long”",
     ]
+
+
+def test_a_place_is_looked_up_once_and_suggestions_end_with_the_faults_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[str, bool]] = []
+
+    def counted(text: str, *, suggest: bool = True) -> PlaceMatch:
+        asked.append((text, suggest))
+        return find_place(text, suggest=suggest)
+
+    monkeypatch.setattr(sites, "find_place", counted)
+    path = tmp_path / "customers.csv"
+    path.write_text("place\n" + "Hobart\n" * 50, encoding="utf-8")
+    assert len(listed_sites(path)) == 50
+    assert asked == [("Hobart", True)]
+    asked.clear()
+    unknown = [f"Nowhereville-on-Sea {number}" for number in range(sites.MOST_FAULTS + 2)]
+    path.write_text("place\n" + "\n".join(unknown * 2) + "\n", encoding="utf-8")
+    with pytest.raises(DataFaults, match="44 of 44") as told:
+        listed_sites(path)
+    assert asked == [(name, number < sites.MOST_FAULTS) for number, name in enumerate(unknown)]
+    assert told.value.faults[-1] == "and 24 more"
+
+
+def test_a_place_of_very_many_letters_is_told_and_not_looked_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sites, "find_place", lambda *_, **__: pytest.fail("it was looked up"))
+    path = tmp_path / "customers.csv"
+    path.write_text("place\n" + "a " * 495 + "\n", encoding="utf-8")
+    with pytest.raises(DataFaults, match="row 2, column “place”: 989 letters are no name of a place"):
+        listed_sites(path)
 
 
 def test_a_list_without_a_place_is_refused(tmp_path: Path) -> None:
