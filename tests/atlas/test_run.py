@@ -202,6 +202,27 @@ def test_the_commands_say_what_was_done_and_found(
     assert "Give one of --country" in told
 
 
+def test_what_a_run_says_can_be_copied_and_steers_no_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from recommender.cli import main
+
+    path, folder = tmp_path / "list.csv", tmp_path / "my atlas"
+    path.write_text(
+        "name,lat,lon\nWithy\x1b[31m\u202e Hollow,50.9,-3.1\nBuoy\x1b[31m,45,-40\n", encoding="utf-8"
+    )
+    with pytest.raises(SystemExit, match="0"):
+        main(["atlas", "run", str(folder), "--list", str(path), "--crop", "quince", "--workers", "0"])
+    told = capsys.readouterr().out
+    assert f"orchardwright atlas query '{folder}' sound --crop quince\n" in told
+    assert "such as Buoy[31m: " in told
+    with pytest.raises(SystemExit, match="0"):
+        main(["atlas", "query", str(folder), "sound", "--crop", "quince"])
+    told += capsys.readouterr().out
+    assert "Withy[31m Hollow" in told
+    assert not {"\x1b", "\u202e"} & set(told)
+
+
 def test_workers_that_die_lose_nothing(atlas: Path, tmp_path: Path) -> None:
     pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
     killed: list[int] = []

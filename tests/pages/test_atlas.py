@@ -58,6 +58,12 @@ def test_a_folder_without_an_atlas_is_told_kindly(tmp_path: Path) -> None:
     assert "There is no atlas in this folder" in words(page)
 
 
+def test_a_home_folder_that_is_nobodys_is_told_where_it_was_typed() -> None:
+    page = drawn("~nosuchuser/x")
+    assert not page.exception
+    assert "No home folder is known for “~nosuchuser/x”. Write the whole path" in words(page)
+
+
 def test_the_three_questions_are_answered_with_a_table_and_a_map(folder: Path) -> None:
     page = drawn(str(folder))
     assert not page.exception
