@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -82,3 +83,27 @@ def test_a_variety_that_people_know_is_looked_at_first(folder: Path) -> None:
     assert len(page.selectbox[1].options) > 5
     assert page.selectbox[1].value == "Vranja"
     assert "Vranja is sound at" in words(page)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("lat", "north"),
+        ("lat", float("nan")),
+        ("lon", float("inf")),
+        ("lat", 1e9),
+        ("population", "many"),
+        ("country", ["GB"]),
+        ("name", 7),
+    ],
+)
+def test_places_that_no_run_writes_are_told(column: str, value: object, folder: Path, tmp_path: Path) -> None:
+    """An atlas may come from anyone."""
+    sent = tmp_path / "sent"
+    shutil.copytree(folder, sent)
+    sites = pd.read_parquet(sent / "sites.parquet")
+    sites[column] = pd.Series([value] * len(sites))
+    sites.to_parquet(sent / "sites.parquet")
+    page = drawn(str(sent))
+    assert not page.exception
+    assert f"hold something that no run writes (column {column}). Take the folder from" in words(page)
