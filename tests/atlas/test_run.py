@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,7 @@ import pandas as pd
 import pytest
 
 from recommender import Goals, Site, open_catalog, rank
+from recommender.atlas import run as running
 from recommender.atlas.folder import AtlasFolder, Part
 from recommender.atlas.questions import Atlas
 from recommender.atlas.run import Report, run
@@ -260,11 +263,44 @@ def _children(pid: int) -> list[int]:
 
 def test_a_scheduler_that_does_not_answer_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
-    from recommender.atlas import run as running
-
     monkeypatch.setattr(running, "ANSWERS_WITHIN", "1s")
     with pytest.raises(BadInput, match="No scheduler answers"):
         made(tmp_path / "c", scheduler="tcp://127.0.0.1:9")
+
+
+@pytest.mark.parametrize("scheduler", ["tls://127.0.0.1:1", "ucx://a:1", "nonsense"])
+def test_an_address_that_dask_cannot_use_is_told(
+    scheduler: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
+    monkeypatch.setattr(running, "ANSWERS_WITHIN", "1s")
+    with pytest.raises(BadInput, match=f"No scheduler answers at {scheduler}"):
+        next(running.worked(tmp_path, [Part(0.0, 0)], None, scheduler))
+
+
+def test_a_server_that_is_no_scheduler_is_told(tmp_path: Path) -> None:
+    pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            caller, _ = server.accept()
+            with caller:
+                caller.sendall(b"HTTP/1.1 400 Bad Request\r\n\r\n")
+                caller.recv(1)
+
+        threading.Thread(target=answer, daemon=True).start()
+        with pytest.raises(BadInput, match="No scheduler answers"):
+            next(running.worked(tmp_path, [Part(0.0, 0)], None, f"tcp://127.0.0.1:{server.getsockname()[1]}"))
+
+
+def test_a_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    distributed = pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
+    monkeypatch.setattr(running, "WORKERS_WITHIN_S", 0.01)
+    with (
+        distributed.LocalCluster(n_workers=0, processes=False, dashboard_address="127.0.0.1:0") as cluster,
+        pytest.raises(BadInput, match=r"No worker came .* Start workers with `dask worker inproc"),
+    ):
+        next(running.worked(tmp_path, [Part(0.0, 0)], None, cluster.scheduler_address))
 
 
 def test_without_dask_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
