@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -98,19 +99,23 @@ def run(
         found = sites.listed_sites(listed)
     else:
         found = sites.grid_sites(float(grid or 0.0), _bounds(bounds))
-    with console.progress("Scoring") as report:
-        done = running.run(
-            folder,
-            found,
-            crops=crops or (),
-            neighbours=partners,
-            warming=warming or (0.0,),
-            workers=workers,
-            scheduler=scheduler,
-            block=block,
-            progress=report,
-            **opt.given(preset=preset),
-        )
+    try:
+        with console.progress("Scoring") as report:
+            done = running.run(
+                folder,
+                found,
+                crops=crops or (),
+                neighbours=partners,
+                warming=warming or (0.0,),
+                workers=workers,
+                scheduler=scheduler,
+                block=block,
+                progress=report,
+                **opt.given(preset=preset),
+            )
+    except KeyboardInterrupt:
+        sys.stderr.write("Stopped. The same command goes on where this ended.\n")
+        raise typer.Exit(130) from None
     if as_json:
         console.write_json(done)
         return
