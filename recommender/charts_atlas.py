@@ -12,9 +12,11 @@ from typing import Any
 import altair as alt
 import numpy as np
 import pandas as pd
+from pandas.api.types import infer_dtype, is_numeric_dtype
 
 from recommender.charts import COLOURS, Paper, Picture
 from recommender.climate.land import land_rectangles
+from recommender.errors import StorageFault
 from recommender.wording import plain
 
 MOST_DOTS = 4_000
@@ -41,11 +43,13 @@ _SHOWN = {
 def atlas_map(found: pd.DataFrame, question: str, sentence: str, paper: Paper = "light") -> Picture | None:
     """The places of a frame of `where`, `sound_by_place` or `change` on a map; None without a place.
 
-    Where there are more than 4,000, those with most people are drawn, and the text says so.
+    Where there are more than 4,000, those with most people are drawn, and the text says so. Raises
+    StorageFault for places that no run writes: an atlas may come from anyone.
     """
     if found.empty:
         return None
     shown = _SHOWN[question]
+    _check(found, shown)
     places = found.nlargest(MOST_DOTS, "population") if len(found) > MOST_DOTS else found
     more = f" The {MOST_DOTS:,} largest of {len(found):,} places are drawn." if len(found) > MOST_DOTS else ""
     west, east = float(places["lon"].min()), float(places["lon"].max())
@@ -88,6 +92,28 @@ def atlas_map(found: pd.DataFrame, question: str, sentence: str, paper: Paper = 
     )
     chart = chart.configure_view(stroke=None).configure_legend(labelColor=ink, titleColor=ink)
     return Picture(chart, plain(sentence), _in_words(places, shown, text), more.strip())
+
+
+def _check(found: pd.DataFrame, shown: _Shown) -> None:
+    """Raises StorageFault where a column holds something else than an atlas writes."""
+    numbers = {"lat": 90.0, "lon": 180.0, shown.column: np.inf}
+    for name, most in numbers.items():
+        held = found[name]
+        if not is_numeric_dtype(held) or not (np.isfinite(held) & (held.abs() <= most)).all():
+            raise _strange(name)
+    if not is_numeric_dtype(found["population"]):
+        raise _strange("population")
+    for name in ("name", "region", "country"):
+        if infer_dtype(found[name], skipna=True) not in ("string", "empty"):
+            raise _strange(name)
+
+
+def _strange(column: str) -> StorageFault:
+    return StorageFault(
+        "The places of the atlas hold something that no run writes",
+        where=f"column {column}",
+        remedy="Take the folder from a backup, or make the atlas again",
+    )
 
 
 def _land(bounds: tuple[float, float, float, float], narrow: float) -> dict[str, Any]:

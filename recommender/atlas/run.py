@@ -9,8 +9,10 @@ are not done again, so a run that was stopped goes on.
 from __future__ import annotations
 
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -34,6 +36,13 @@ AHEAD = 2
 # So often a part may take its worker down before the run gives up on it.
 DEATHS_ALLOWED = 3
 ANSWERS_WITHIN = "20s"
+WORKERS_WITHIN_S = 60.0
+# Ctrl-C reaches every process of a terminal; the run alone hears it, and ends its workers. Each is told, for
+# one may be started anew.
+_DEAF_TO_CTRL_C = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)"
+# What Dask raises where nobody answers, where a transport or TLS is not set up, and where another kind of
+# server answers, whose first bytes it takes for a length.
+_NO_ANSWER = (OSError, ValueError, TimeoutError, TypeError, ImportError, RuntimeError, MemoryError)
 
 
 @dataclass(frozen=True)
@@ -176,24 +185,58 @@ def _client(workers: int | None, scheduler: str | None, stack: ExitStack) -> Cli
         ) from None
     dask.config.set({"distributed.scheduler.allowed-failures": DEATHS_ALLOWED})
     if scheduler is not None:
-        try:
-            return stack.enter_context(Client(scheduler, timeout=ANSWERS_WITHIN))
-        except (OSError, ValueError, TimeoutError) as problem:
-            raise BadInput(
-                f"No scheduler answers at {scheduler}",
-                remedy="Start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
-            ) from problem
+        client = stack.enter_context(_client_of(scheduler))
+        _wait_for_workers(client, scheduler)
+        return client
     count = workers if workers is not None else os.cpu_count() or 1
     # An address of this machine alone, at any free port: other programs may have the usual one.
-    cluster = LocalCluster(
-        n_workers=count,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address="127.0.0.1:0",
-        silence_logs=50,
-    )
+    with _deaf_to_ctrl_c():
+        cluster = LocalCluster(
+            n_workers=count,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address="127.0.0.1:0",
+            silence_logs=50,
+            preload=[_DEAF_TO_CTRL_C],
+        )
     stack.callback(_closed, cluster)
     return stack.enter_context(Client(cluster))
+
+
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Processes begun within ignore Ctrl-C from their first moment; so does this one, for those seconds."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before or signal.SIG_DFL)
+
+
+def _client_of(scheduler: str) -> Client:
+    """A client of a scheduler that runs. Raises BadInput where none answers."""
+    from distributed import Client
+
+    try:
+        return Client(scheduler, timeout=ANSWERS_WITHIN)
+    except _NO_ANSWER as problem:
+        remedy = "Start one with `dask scheduler`, and workers with `dask worker ADDRESS`"
+        if isinstance(problem, TypeError):
+            remedy = "Give an address that begins with tcp://, or set up TLS (distributed.comm.tls)"
+        raise BadInput(f"No scheduler answers at {scheduler}", remedy=remedy) from problem
+
+
+def _wait_for_workers(client: Client, scheduler: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=WORKERS_WITHIN_S)
+    except TimeoutError as problem:
+        raise BadInput(
+            f"No worker came to the scheduler at {scheduler} within {WORKERS_WITHIN_S:g} seconds",
+            remedy=f"Start workers with `dask worker {scheduler}`, then give the same command again",
+        ) from problem
 
 
 def _closed(cluster: LocalCluster) -> None:

@@ -100,7 +100,7 @@ def normals_at(lat: float, lon: float, elevation_m: float | None = None) -> Norm
     """
     lat, lon = checked_coordinates(lat, lon)
     point = open_grid().sample(lat, lon)
-    height = point.ground_m if elevation_m is None else _checked_elevation(elevation_m)
+    height = point.ground_m if elevation_m is None else checked_elevation(elevation_m)
     found = open_downscaling().estimate(point, lat, lon, height)
     return Normals(
         lat=lat,
@@ -137,7 +137,8 @@ def checked_coordinates(lat: float, lon: float) -> tuple[float, float]:
     return north, east - 360 if east > 180 else east
 
 
-def _checked_elevation(elevation_m: float) -> float:
+def checked_elevation(elevation_m: float) -> float:
+    """Metres above the sea as a float. Raises BadInput for a height at which no orchard stands."""
     try:
         height = float(elevation_m)
     except (TypeError, ValueError) as fault:

@@ -118,13 +118,14 @@ class StationNearby:
     distance_km: float
 
 
-def find_place(text: str) -> PlaceMatch:
+def find_place(text: str, *, suggest: bool = True) -> PlaceMatch:
     """The place a name means: the one with most people among those called so, unless a region or country is
     given.
 
     `Paris`, `Paris, TX`, `York, GB`, `Springfield, Illinois`, `Hobart Tasmania` all work; `Cologne` finds
     Köln.
-    Raises BadInput for an empty name, UnknownName with the three nearest names for one that is not known.
+    Raises BadInput for an empty name, UnknownName for one that is not known, with the three nearest names
+    unless suggest is false: looking for them takes most of the time.
     """
     name, qualifiers = _split(text)
     gazetteer = _open_gazetteer(datasets_folder())
@@ -132,7 +133,7 @@ def find_place(text: str) -> PlaceMatch:
     if not found.size and not qualifiers and " " in name:
         found = _with_last_words_as_region(gazetteer, name)
     if not found.size:
-        raise UnknownName("place", text.strip(), gazetteer.nearest(name, qualifiers))
+        raise UnknownName("place", text.strip(), gazetteer.nearest(name, qualifiers) if suggest else ())
     others = tuple(dict.fromkeys(gazetteer.label(row) for row in found[1:]))
     first = gazetteer.match(int(found[0]))
     return replace(first, others=tuple(other for other in others if other != first.label)[:MOST_OTHERS])

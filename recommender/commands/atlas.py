@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,9 +12,12 @@ import typer
 from recommender.commands import console
 from recommender.commands import options as opt
 from recommender.errors import BadInput
+from recommender.wording import plain
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from recommender.atlas.run import Report
 
 app = typer.Typer(help="Score every variety at very many sites, and ask the result.", no_args_is_help=True)
 _SITES = "Which sites"
@@ -94,33 +99,44 @@ def run(
         found = sites.listed_sites(listed)
     else:
         found = sites.grid_sites(float(grid or 0.0), _bounds(bounds))
-    with console.progress("Scoring") as report:
-        done = running.run(
-            folder,
-            found,
-            crops=crops or (),
-            neighbours=partners,
-            warming=warming or (0.0,),
-            workers=workers,
-            scheduler=scheduler,
-            block=block,
-            progress=report,
-            **opt.given(preset=preset),
-        )
+    try:
+        with console.progress("Scoring") as report:
+            done = running.run(
+                folder,
+                found,
+                crops=crops or (),
+                neighbours=partners,
+                warming=warming or (0.0,),
+                workers=workers,
+                scheduler=scheduler,
+                block=block,
+                progress=report,
+                **opt.given(preset=preset),
+            )
+    except KeyboardInterrupt:
+        sys.stderr.write("Stopped. The same command goes on where this ended.\n")
+        raise typer.Exit(130) from None
     if as_json:
         console.write_json(done)
         return
-    console.write(console.bold(f"{done.pairs:,} scores at {done.sites:,} sites in {done.folder}"))
+    where = plain(done.folder)
+    console.write(console.bold(f"{done.pairs:,} scores at {done.sites:,} sites in {where}"))
     if done.kept:
         console.write(f"{done.kept} of {done.kept + done.parts} parts were done before.")
     if done.without_climate:
-        console.write(
-            console.wrapped(
-                f"{len(done.without_climate)} sites have no climate and no scores, such as number "
-                f"{done.without_climate[0]['site']}: {done.without_climate[0]['why']}"
-            )
-        )
-    console.write(console.wrapped(f"Ask it: orchardwright atlas query {done.folder} sound --crop apple"))
+        console.write(console.wrapped(_without_climate(done)))
+    held = done.about.crops
+    crop = held[0] if held and "apple" not in held else "apple"
+    # Not broken into lines, so that it can be copied.
+    console.write(f"Ask it: orchardwright atlas query {shlex.quote(where)} sound --crop {crop}")
+
+
+def _without_climate(done: Report) -> str:
+    from recommender.atlas.folder import AtlasFolder
+
+    first, sites = done.without_climate[0], AtlasFolder(done.folder).sites()
+    name = next(iter(sites.loc[sites["site"] == first["site"], "name"]), f"number {first['site']}")
+    return f"{len(done.without_climate)} sites have no climate and no scores, such as {name}: {first['why']}"
 
 
 def _bounds(text: str | None) -> tuple[float, float, float, float]:
@@ -195,13 +211,15 @@ def _draw(found: pd.DataFrame, question: str, picture: Path, said: str) -> None:
 
 
 def _print(found: pd.DataFrame, said: str, top: int, share: float) -> None:
-    console.write(console.bold(said))
+    console.write(console.bold(plain(said)))
     if share < 1.0:
         console.write(f"Only {share:.0%} of the atlas is done.")
     shown = found.head(top).copy()
     for name in ("score", "best_score", "score_change"):
         if name in shown:
             shown[name] = shown[name].round(3)
+    texts = shown.select_dtypes(exclude="number").columns
+    shown[texts] = shown[texts].map(plain)
     keep = [name for name in shown if name not in ("site", "lat", "lon", "elevation_m", "population")]
     if len(shown):
         console.write(shown[keep].to_string(index=False))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from recommender.errors import OrchardwrightError
+from recommender.errors import BadInput, OrchardwrightError
 from recommender.pages import cards, shared
 from recommender.wording import crop_name, plain
 
@@ -65,10 +65,8 @@ def page() -> None:
     if not folder:
         st.html(_NONE_YET + _MAKE_ONE)
         return
-    from recommender.atlas.questions import Atlas
-
     try:
-        atlas = Atlas(Path(folder).expanduser())
+        atlas = _opened(folder)
     except OrchardwrightError as error:
         shared.say(error)
         st.html(_MAKE_ONE)
@@ -80,6 +78,19 @@ def page() -> None:
     question = st.radio("Question", list(_QUESTIONS), format_func=lambda key: _QUESTIONS[key])
     with shared.told_plainly():
         _answer(atlas, str(question))
+
+
+def _opened(folder: str) -> Atlas:
+    """The atlas in a folder as typed. Raises BadInput, StorageFault."""
+    from recommender.atlas.questions import Atlas
+
+    try:
+        path = Path(folder).expanduser()
+    except RuntimeError:
+        raise BadInput(
+            f"No home folder is known for “{folder}”", remedy="Write the whole path, or ~/ for your own"
+        ) from None
+    return Atlas(path)
 
 
 def _answer(atlas: Atlas, question: str) -> None:

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from recommender import Goals, Site, open_catalog, rank
+from recommender.atlas import run as running
 from recommender.atlas.folder import AtlasFolder, Part
 from recommender.atlas.questions import Atlas
 from recommender.atlas.run import Report, run
@@ -202,15 +203,61 @@ def test_the_commands_say_what_was_done_and_found(
     assert "Give one of --country" in told
 
 
+def test_what_a_run_says_can_be_copied_and_steers_no_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from recommender.cli import main
+
+    path, folder = tmp_path / "list.csv", tmp_path / "my atlas"
+    path.write_text(
+        "name,lat,lon\nWithy\x1b[31m\u202e Hollow,50.9,-3.1\nBuoy\x1b[31m,45,-40\n", encoding="utf-8"
+    )
+    with pytest.raises(SystemExit, match="0"):
+        main(["atlas", "run", str(folder), "--list", str(path), "--crop", "quince", "--workers", "0"])
+    told = capsys.readouterr().out
+    assert f"orchardwright atlas query '{folder}' sound --crop quince\n" in told
+    assert "such as Buoy[31m: " in told
+    with pytest.raises(SystemExit, match="0"):
+        main(["atlas", "query", str(folder), "sound", "--crop", "quince"])
+    told += capsys.readouterr().out
+    assert "Withy[31m Hollow" in told
+    assert not {"\x1b", "\u202e"} & set(told)
+
+
+def test_what_starts_workers_hears_ctrl_c_again_afterwards() -> None:
+    before = signal.getsignal(signal.SIGINT)
+    with running._deaf_to_ctrl_c():
+        assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_ctrl_c_ends_a_run_with_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from recommender.cli import main
+
+    def stopped(*_: object, **__: object) -> Report:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(running, "run", stopped)
+    with pytest.raises(SystemExit, match="130"):
+        main(["atlas", "run", str(tmp_path / "e"), "--country", "LU", "--workers", "0"])
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err == "Stopped. The same command goes on where this ended.\n"
+
+
 def test_workers_that_die_lose_nothing(atlas: Path, tmp_path: Path) -> None:
     pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
     killed: list[int] = []
+    deaf: list[bool] = []
 
     def kill_one(what: str, share: float) -> None:
         """Kills a worker that is at work, once, as soon as parts come in."""
         if share > 0.1 and not killed:
             for pid in _children(os.getpid()):
                 if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes():
+                    deaf.append(_ignores_ctrl_c(pid))
                     os.kill(pid, signal.SIGKILL)
                     killed.append(pid)
                     return
@@ -219,8 +266,15 @@ def test_workers_that_die_lose_nothing(atlas: Path, tmp_path: Path) -> None:
         pytest.skip("Workers are found by /proc, which this system has not")
     report = made(tmp_path / "killed", workers=2, progress=kill_one)
     assert killed, "no worker was found to kill"
+    assert deaf == [True]
     assert report.parts == 6
     pd.testing.assert_frame_equal(scores_in(tmp_path / "killed"), scores_in(atlas))
+
+
+def _ignores_ctrl_c(pid: int) -> bool:
+    status = Path(f"/proc/{pid}/status").read_text()
+    ignored = next(line.split()[1] for line in status.splitlines() if line.startswith("SigIgn:"))
+    return bool(int(ignored, 16) >> (signal.SIGINT - 1) & 1)
 
 
 def _children(pid: int) -> list[int]:
@@ -239,11 +293,43 @@ def _children(pid: int) -> list[int]:
 
 def test_a_scheduler_that_does_not_answer_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
-    from recommender.atlas import run as running
-
     monkeypatch.setattr(running, "ANSWERS_WITHIN", "1s")
     with pytest.raises(BadInput, match="No scheduler answers"):
         made(tmp_path / "c", scheduler="tcp://127.0.0.1:9")
+
+
+@pytest.mark.parametrize(
+    ("problem", "remedy"),
+    [
+        (TypeError("TLS expects a `ssl_context`"), "tcp://"),
+        (ValueError("missing port number"), "dask scheduler"),
+        # The first bytes of a web server's answer, taken for a length.
+        (MemoryError("Unable to allocate 3.07 EiB"), "dask scheduler"),
+    ],
+)
+def test_an_address_that_dask_cannot_use_is_told(
+    problem: Exception, remedy: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    distributed = pytest.importorskip("distributed", reason="Dask is not installed (orchardwright[atlas])")
+
+    # No client of Dask's: one that failed stays about and can hold up those made later in this process.
+    def failing(*_: object, **__: object) -> None:
+        raise problem
+
+    monkeypatch.setattr(distributed, "Client", failing)
+    with pytest.raises(BadInput, match="No scheduler answers at tls://a:1") as told:
+        next(running.worked(tmp_path, [Part(0.0, 0)], None, "tls://a:1"))
+    assert remedy in told.value.remedy
+
+
+def test_a_scheduler_without_workers_is_told() -> None:
+    class Idle:
+        def wait_for_workers(self, count: int, timeout: float) -> None:
+            assert (count, timeout) == (1, running.WORKERS_WITHIN_S)
+            raise TimeoutError
+
+    with pytest.raises(BadInput, match=r"No worker came .* Start workers with `dask worker tcp://a:1`"):
+        running._wait_for_workers(Idle(), "tcp://a:1")  # type: ignore[arg-type]
 
 
 def test_without_dask_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -58,6 +59,12 @@ def test_a_folder_without_an_atlas_is_told_kindly(tmp_path: Path) -> None:
     assert "There is no atlas in this folder" in words(page)
 
 
+def test_a_home_folder_that_is_nobodys_is_told_where_it_was_typed() -> None:
+    page = drawn("~nosuchuser/x")
+    assert not page.exception
+    assert "No home folder is known for “~nosuchuser/x”. Write the whole path" in words(page)
+
+
 def test_the_three_questions_are_answered_with_a_table_and_a_map(folder: Path) -> None:
     page = drawn(str(folder))
     assert not page.exception
@@ -76,3 +83,27 @@ def test_a_variety_that_people_know_is_looked_at_first(folder: Path) -> None:
     assert len(page.selectbox[1].options) > 5
     assert page.selectbox[1].value == "Vranja"
     assert "Vranja is sound at" in words(page)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("lat", "north"),
+        ("lat", float("nan")),
+        ("lon", float("inf")),
+        ("lat", 1e9),
+        ("population", "many"),
+        ("country", ["GB"]),
+        ("name", 7),
+    ],
+)
+def test_places_that_no_run_writes_are_told(column: str, value: object, folder: Path, tmp_path: Path) -> None:
+    """An atlas may come from anyone."""
+    sent = tmp_path / "sent"
+    shutil.copytree(folder, sent)
+    sites = pd.read_parquet(sent / "sites.parquet")
+    sites[column] = pd.Series([value] * len(sites))
+    sites.to_parquet(sent / "sites.parquet")
+    page = drawn(str(sent))
+    assert not page.exception
+    assert f"hold something that no run writes (column {column}). Take the folder from" in words(page)
