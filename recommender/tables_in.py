@@ -15,7 +15,8 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
-from typing import Any
+from typing import IO, Any, Self
+from xml.parsers import expat
 
 from recommender.errors import BadInput
 from recommender.wording import plain
@@ -26,12 +27,17 @@ MOST_BESIDE_CELLS = 2_000_000
 """What a workbook's styles, names, links and lists of parts may unpack to together [bytes]. They are parsed
 whole, at some 3 s and 120 MB of memory for each MB; those of a list with every colour a hand can give it
 hold a tenth of it."""
+MOST_HELD = 2_000_000
+"""XML elements of a sheet, or of its texts, that may be in memory together: a million empty rows and a full
+one, or two million different texts."""
 MOST_LINES = 2_000_000
 """Lines of any text file, empty ones and those inside cells included."""
 MOST_COLUMNS = 200
 MOST_SHEETS = 20
 LONGEST_CELL = 1_000
 """Letters of a cell that can still be a name, a place or a list of trees."""
+_SPACE = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+_FORGOTTEN_IN = {f"{_SPACE} worksheet": f"{_SPACE} row", f"{_SPACE} sst": f"{_SPACE} si"}
 _LAST_ROW = 1_048_576  # of any XLSX sheet
 _LONGEST_FIELD = 1_000_000
 _MOST_MARKS = _LONGEST_FIELD + MOST_COLUMNS  # in a row; a cell may be full of them
@@ -208,7 +214,8 @@ def workbook_rows(data: bytes, name: str, most: int = _LAST_ROW) -> list[tuple[i
 
 class _Parts(zipfile.ZipFile):
     """A workbook's archive, of which what is parsed whole may hold MOST_BESIDE_CELLS bytes together. Sheets
-    and shared texts are streamed by `open`, whatever the workbook calls them; pictures are never read."""
+    and shared texts are streamed by `open`, whatever the workbook calls them, and counted; pictures are never
+    read."""
 
     def __init__(self, data: bytes, file: str) -> None:
         super().__init__(io.BytesIO(data))
@@ -224,7 +231,61 @@ class _Parts(zipfile.ZipFile):
                 where=self._file,
                 remedy="Save the list alone as CSV",
             )
-        return super().read(part, pwd)
+        with super().open(part, pwd=pwd) as file:
+            return file.read()
+
+    def open(self, name: str | zipfile.ZipInfo, *_: Any, **__: Any) -> Any:
+        return _Counted(super().open(name), self._file)
+
+
+class _Counted:
+    """A part whose elements are counted while it is read, as openpyxl holds them: what stands in a row, or in
+    a shared text, until that ends, all else to the end. Raises BadInput where it would hold more than
+    MOST_HELD."""
+
+    def __init__(self, part: IO[bytes], file: str) -> None:
+        self._part, self._file = part, file
+        self._held = self._before = 0
+        self._forgotten = ""
+        self._parser = expat.ParserCreate(namespace_separator=" ")
+        self._parser.StartElementHandler = self._begun
+        self._parser.EndElementHandler = self._ended
+
+    def read(self, size: int = -1) -> bytes:
+        block = self._part.read(size)
+        try:
+            self._parser.Parse(block, not block)
+        except expat.ExpatError as problem:
+            raise BadInput(
+                f"The workbook is damaged ({problem})", where=self._file, remedy="Save the list alone as CSV"
+            ) from problem
+        return block
+
+    def close(self) -> None:
+        self._part.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _begun(self, name: str, _: object) -> None:
+        if not self._held:
+            self._forgotten = _FORGOTTEN_IN.get(name, "")
+        self._held += 1
+        if self._held > MOST_HELD:
+            raise BadInput(
+                f"A sheet or its texts hold more than {MOST_HELD:,} parts at once",
+                where=self._file,
+                remedy="Save the list alone as CSV",
+            )
+        if name == self._forgotten:
+            self._before = self._held
+
+    def _ended(self, name: str) -> None:
+        if name == self._forgotten:
+            self._held = min(self._held, self._before)
 
 
 def _opened(data: bytes, name: str) -> Any:

@@ -100,6 +100,38 @@ def test_a_chart_does_not_lead_to_a_large_part() -> None:
         table_from(data, "list.xlsx")
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "<row/>" * 600,
+        f"<row>{'<c/>' * 600}</row>",
+        f'<e:row xmlns:e="else">{"<e:a/>" * 600}</e:row>',
+        f"<si>{'<a/>' * 300}</si>" * 2,
+        "<x>" * 600 + "</x>" * 600,
+    ],
+)
+def test_parts_without_end_in_a_sheet_are_refused(monkeypatch: pytest.MonkeyPatch, rows: str) -> None:
+    monkeypatch.setattr(tables_in, "MOST_HELD", 500)
+    head = '<row><c t="inlineStr"><is><t>Variety</t></is></c></row>'
+    data = _with(_workbook(), **{SHEET: _sheet(head + rows)})
+    with pytest.raises(BadInput, match=r"more than 500 parts at once.*Save the list alone as CSV"):
+        table_from(data, "list.xlsx")
+
+
+def test_texts_without_end_are_refused_and_rows_that_end_are_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    many = _workbook(["Variety", "Qty"], *([f"apple Katy {number}", number] for number in range(200)))
+    monkeypatch.setattr(tables_in, "MOST_HELD", 500)
+    assert len(table_from(many, "list.xlsx").frame) == 200
+    texts = f'<sst xmlns="{SPACE}"><si><t>Variety</t></si>{"<si/>" * 600}</sst>'.encode()
+    with zipfile.ZipFile(io.BytesIO(many)) as packed:
+        kinds = packed.read("[Content_Types].xml")
+    kind = b"application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+    named = b'<Override PartName="/xl/sharedStrings.xml" ContentType="' + kind + b'"/></Types>'
+    kinds = kinds.replace(b"</Types>", named)
+    with pytest.raises(BadInput, match="more than 500 parts at once"):
+        table_from(_with(many, xl__sharedStrings_xml=texts, **{"[Content_Types].xml": kinds}), "list.xlsx")
+
+
 def test_large_picture_is_no_matter() -> None:
     data = _with(_workbook(), xl__media__big=b"\0" * (MOST_BESIDE_CELLS + 1))
     assert list(table_from(data, "list.xlsx").frame["name"]) == ["apple Katy"]
