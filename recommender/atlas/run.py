@@ -47,8 +47,8 @@ _NO_ANSWER = (OSError, ValueError, TimeoutError, TypeError, ImportError, Runtime
 
 @dataclass(frozen=True)
 class Report:
-    """What a run did. parts: worked now; kept: done before; pairs: scores written now; without_climate: sites
-    and why; seconds: of climate, score and write, summed over the workers."""
+    """What a run did. parts: worked now; kept: done before; pairs: scores written now; without_climate: site,
+    name and why; seconds: of climate, score and write, summed over the workers."""
 
     folder: Path
     about: About
@@ -94,8 +94,9 @@ def run(
         pairs = sum(each["pairs"] for each in done)
         share = (total - len(todo) + len(done)) / total
         report(f"{share * total:.0f} of {total} parts, {pairs:,} scores", share)
+    names = dict(zip(order["site"].tolist(), order["name"].tolist(), strict=True))
     missing = [
-        each
+        {**each, "name": names.get(each["site"], "")}
         for part in atlas.parts()
         if part.warming == about.warming[0]
         for each in (atlas.done(part) or {}).get("without_climate", [])

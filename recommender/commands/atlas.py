@@ -17,8 +17,6 @@ from recommender.wording import plain
 if TYPE_CHECKING:
     import pandas as pd
 
-    from recommender.atlas.run import Report
-
 app = typer.Typer(help="Score every variety at very many sites, and ask the result.", no_args_is_help=True)
 _SITES = "Which sites"
 _HOW = "How"
@@ -124,19 +122,17 @@ def run(
     if done.kept:
         console.write(f"{done.kept} of {done.kept + done.parts} parts were done before.")
     if done.without_climate:
-        console.write(console.wrapped(_without_climate(done)))
+        first = done.without_climate[0]
+        console.write(
+            console.wrapped(
+                f"{len(done.without_climate)} sites have no climate and no scores, such as {first['name']}: "
+                f"{first['why']}"
+            )
+        )
     held = done.about.crops
     crop = held[0] if held and "apple" not in held else "apple"
     # Not broken into lines, so that it can be copied.
     console.write(f"Ask it: orchardwright atlas query {shlex.quote(where)} sound --crop {crop}")
-
-
-def _without_climate(done: Report) -> str:
-    from recommender.atlas.folder import AtlasFolder
-
-    first, sites = done.without_climate[0], AtlasFolder(done.folder).sites()
-    name = next(iter(sites.loc[sites["site"] == first["site"], "name"]), f"number {first['site']}")
-    return f"{len(done.without_climate)} sites have no climate and no scores, such as {name}: {first['why']}"
 
 
 def _bounds(text: str | None) -> tuple[float, float, float, float]:

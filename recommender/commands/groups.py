@@ -108,7 +108,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
         command(**told)
 
     signature = inspect.Signature(parameters, return_annotation=None)
-    with_groups.__signature__ = signature  # type: ignore[attr-defined]
+    vars(with_groups)["__signature__"] = signature
     with_groups.__annotations__ = {each.name: each.annotation for each in parameters}
     return with_groups
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 import duckdb
 import numpy as np
@@ -20,6 +20,9 @@ from recommender.atlas.run import Report, run
 from recommender.climate.normals import normals_at
 from recommender.climate.profile import build_profile
 from recommender.errors import BadInput, StorageFault, UnknownName
+
+if TYPE_CHECKING:
+    from distributed import Client
 
 YEARS, CROPS = 4, ("apple", "quince")
 SITES = pd.DataFrame(
@@ -55,7 +58,7 @@ def atlas(tmp_path_factory: pytest.TempPathFactory) -> Path:
     report = made(folder)
     assert report.parts == 6
     assert report.kept == 0
-    assert [each["site"] for each in report.without_climate] == [3]
+    assert [(each["site"], each["name"]) for each in report.without_climate] == [(3, "At sea")]
     return folder
 
 
@@ -329,7 +332,7 @@ def test_a_scheduler_without_workers_is_told() -> None:
             raise TimeoutError
 
     with pytest.raises(BadInput, match=r"No worker came .* Start workers with `dask worker tcp://a:1`"):
-        running._wait_for_workers(Idle(), "tcp://a:1")  # type: ignore[arg-type]
+        running._wait_for_workers(cast("Client", Idle()), "tcp://a:1")
 
 
 def test_without_dask_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

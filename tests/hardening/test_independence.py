@@ -132,7 +132,9 @@ def test_every_command_is_watched() -> None:
 
     from recommender.cli import app
 
-    named = set(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
+    group = typer.main.get_command(app)
+    assert isinstance(group, typer.core.TyperGroup)
+    named = set(group.commands)
     assert named - NOT_OFFLINE == {name.split()[0] for name in OFFLINE} - {"--help"}
 
 
