@@ -22,10 +22,18 @@ _LONG = ("browser", "hardening", "atlas", "swap", "test_store.py", "test_pollina
 _WHOLE_CROPS = ("quince", "medlar", "european-plum", "japanese-plum")
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Long files first; the order within a file stays."""
+    """Long files first, and each file in one process; the order within a file stays.
+
+    All tests that drive a browser share a process: every further one would bring a browser and a server more,
+    which take the time from each other until a page seems to hang.
+    """
     place = {name: number for number, name in enumerate(_LONG)}
     items.sort(key=lambda item: min(place.get(part, len(_LONG)) for part in item.path.parts))
+    for item in items:
+        group = "browser" if item.get_closest_marker("browser") else item.nodeid.partition("::")[0]
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(scope="session", autouse=True)

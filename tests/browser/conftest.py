@@ -143,7 +143,8 @@ def served(home: Path, **around: str) -> Iterator[str]:
 
 
 def _wait_for(url: str, app: subprocess.Popen[bytes]) -> None:
-    for _ in range(240):
+    begun = time.monotonic()
+    while time.monotonic() - begun < PATIENCE_MS / 1000:
         if app.poll() is not None:
             pytest.fail(f"The app ended by itself; see {OUTPUT / 'app.log'}")
         try:
@@ -151,7 +152,7 @@ def _wait_for(url: str, app: subprocess.Popen[bytes]) -> None:
                 return
         except OSError:
             time.sleep(0.25)
-    pytest.fail("The app did not answer within a minute")
+    pytest.fail(f"The app did not answer; see {OUTPUT / 'app.log'}")
 
 
 @pytest.fixture

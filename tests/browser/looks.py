@@ -10,12 +10,15 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pytest
+
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
 ROOT = Path(__file__).parents[2]
 OUTPUT = ROOT / "tests" / "output"
-PATIENCE_MS = 45_000
+# Ends a wait for what never comes. A first list takes ten seconds of a core, and ten may share a core.
+PATIENCE_MS = 180_000
 SMALLEST_CONTROL_PX = 44  # WCAG 2.2, 2.5.5 (enhanced); 2.5.8 asks for 24
 PHONE_PX = 600
 _STILL_MS = 100
@@ -46,26 +49,41 @@ WATCH = """
     }).observe(document, {subtree: true, attributes: true, attributeFilter: ['data-test-script-state']});
 """
 
+# Of a page that does not settle: what its run says, when it was asked for and began, what is out of date.
+_STATE = """() => ({
+    script: document.querySelector('.stApp')?.dataset.testScriptState,
+    connection: document.querySelector('.stApp')?.dataset.testConnectionState,
+    asked: window.owAsked, began: window.owBegan, now: performance.now(),
+    stale: [...document.querySelectorAll('[data-stale=true], [data-testid=stSkeleton]')]
+        .map(e => (e.innerText || e.outerHTML).slice(0, 120)).slice(0, 5),
+})"""
+
 
 def settled(page: Page) -> None:
     """Wait until the page has run to its end and stands still.
 
     A click is answered by a run that begins a while after it, later still on a busy machine. So what was last
     sent to the server must have been answered, though not every message asks for a run; and the page must
-    have stood still for a little while.
+    have stood still for a little while. Fails with what it waited for.
     """
-    page.wait_for_function(
-        """([still, patience]) => {
-            const app = document.querySelector('.stApp');
-            const now = performance.now();
-            const waits = window.owAsked > window.owBegan && now - window.owAsked < patience;
-            const runs = waits || !app || app.dataset.testScriptState !== 'notRunning'
-                || document.querySelector('[data-stale=true], [data-testid=stSkeleton]');
-            if (runs || !window.owStillSince) window.owStillSince = runs ? 0 : now;
-            return window.owStillSince && now - window.owStillSince >= still && !(window.owStillSince = 0);
-        }""",
-        arg=[_STILL_MS, _ANSWER_MS],
-    )
+    from playwright.sync_api import TimeoutError as OutOfPatience
+
+    try:
+        page.wait_for_function(
+            """([still, patience]) => {
+                const app = document.querySelector('.stApp');
+                const now = performance.now();
+                const waits = window.owAsked > window.owBegan && now - window.owAsked < patience;
+                const runs = waits || !app || app.dataset.testScriptState !== 'notRunning'
+                    || document.querySelector('[data-stale=true], [data-testid=stSkeleton]');
+                if (runs || !window.owStillSince) window.owStillSince = runs ? 0 : now;
+                return window.owStillSince && now - window.owStillSince >= still
+                    && !(window.owStillSince = 0);
+            }""",
+            arg=[_STILL_MS, _ANSWER_MS],
+        )
+    except OutOfPatience:
+        pytest.fail(f"{page.url} did not settle: {page.evaluate(_STATE)}; see {OUTPUT / 'app.log'}")
 
 
 def sized(page: Page, width: int, height: int = 900) -> None:
