@@ -7,9 +7,11 @@ import shutil
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadFileScheduling
 
 from recommender.catalog.package import datasets_folder
 
@@ -22,18 +24,25 @@ _LONG = ("browser", "hardening", "atlas", "swap", "test_store.py", "test_pollina
 _WHOLE_CROPS = ("quince", "medlar", "european-plum", "japanese-plum")
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Long files first, and each file in one process; the order within a file stays.
-
-    All tests that drive a browser share a process: every further one would bring a browser and a server more,
-    which take the time from each other until a page seems to hang.
-    """
+    """Long files first; the order within a file stays."""
     place = {name: number for number, name in enumerate(_LONG)}
     items.sort(key=lambda item: min(place.get(part, len(_LONG)) for part in item.path.parts))
-    for item in items:
-        group = "browser" if item.get_closest_marker("browser") else item.nodeid.partition("::")[0]
-        item.add_marker(pytest.mark.xdist_group(group))
+
+
+class BrowserTogether(LoadFileScheduling):
+    """Each file in one process, and all that drive a browser in the same: every further one would bring a
+    browser and a server more, which take the time from each other until a page seems to hang.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = str(super()._split_scope(nodeid))
+        return "tests/browser" if file.startswith("tests/browser/") else file
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> BrowserTogether:
+    """Which process runs what."""
+    return BrowserTogether(config, log)
 
 
 @pytest.fixture(scope="session", autouse=True)
