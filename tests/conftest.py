@@ -40,6 +40,7 @@ class BrowserTogether(LoadFileScheduling):
         return "tests/browser" if file.startswith("tests/browser/") else file
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> BrowserTogether:
     """Which process runs what."""
     return BrowserTogether(config, log)

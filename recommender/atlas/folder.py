@@ -12,7 +12,6 @@ Every file is written whole or not at all, so a run that was stopped goes on whe
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import re
 from collections.abc import Iterable, Iterator
@@ -25,14 +24,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from recommender.errors import BadInput, StorageFault
-from recommender.files import json_of, write_whole, written_whole
+from recommender.files import json_of, one_at_a_time, write_whole, written_whole
 from recommender.outputs import json_text
 from recommender.suitability.site import YesNo
 
 FORMAT = 2
 MOST_SITES = 2_000_000
 MOST_IN_A_BLOCK = 100_000
-LOCK_WAIT_S = 60.0
 SITES_IN_A_BLOCK = 256
 # A part reads the sites of its block only, give or take this many.
 SITES_TOGETHER = 16_384
@@ -145,7 +143,8 @@ class AtlasFolder:
                 where=str(self.path),
                 remedy="Name a folder you may write to",
             ) from problem
-        with self._alone():
+        # While two runs begin at once, one waits for the other; each then works the parts of both.
+        with one_at_a_time(self.path / "atlas.json", "this atlas", "Name a folder you may write to"):
             if (self.path / "atlas.json").exists():
                 about = self._with_warmings_of_the_held(about)
             table = pa.Table.from_pandas(sites, preserve_index=False)
@@ -165,32 +164,6 @@ class AtlasFolder:
                 remedy="Name another folder, or give the same sites and options to go on with it",
             )
         return About(**{**asdict(held), "warming": tuple(sorted({*held.warming, *about.warming}))})
-
-    @contextlib.contextmanager
-    def _alone(self) -> Iterator[None]:
-        """While two runs begin at once, one waits for the other; each then works the parts of both."""
-        from filelock import FileLock, Timeout
-
-        lock = FileLock(self.path / "atlas.lock", timeout=LOCK_WAIT_S)
-        try:
-            # Some network drives know no locks; there the last to begin says which warmings there are.
-            with contextlib.suppress(NotImplementedError):
-                lock.acquire()
-            yield
-        except Timeout:
-            raise StorageFault(
-                "Another run has been beginning this atlas for a minute",
-                where=str(self.path),
-                remedy="Wait for it, or end it",
-            ) from None
-        except OSError as problem:
-            raise StorageFault(
-                f"The atlas cannot be begun ({problem.strerror or problem})",
-                where=str(problem.filename or self.path),
-                remedy="Name a folder you may write to",
-            ) from problem
-        finally:
-            lock.release()
 
     def write(self, name: str, table: pa.Table, **options: Any) -> None:
         """A Parquet file of the atlas. Raises StorageFault."""

@@ -199,9 +199,9 @@ def test_what_cannot_be_written_is_told(copied: Path, tmp_path: Path) -> None:
     (copied / "done").write_bytes(b"")
     with pytest.raises(StorageFault, match="cannot be finished"):
         made(copied)
-    (copied / "atlas.lock").unlink(missing_ok=True)
-    (copied / "atlas.lock").mkdir()
-    with pytest.raises(StorageFault, match="cannot be begun"):
+    (copied / "atlas.json.lock").unlink(missing_ok=True)
+    (copied / "atlas.json.lock").mkdir()
+    with pytest.raises(StorageFault, match="This atlas cannot be read or written: Is a directory"):
         made(copied)
     for folder in (tmp_path / ("n" * 300), tmp_path / "copied" / "atlas.json" / "inside"):
         with pytest.raises(OrchardwrightError):
